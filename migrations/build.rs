@@ -1,0 +1,3 @@
+//! Prepares what the compiler checks the SQL against.
+
+fn main() {}

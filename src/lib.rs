@@ -1,0 +1,1 @@
+//! Fieldstow: keeps the books on competition field kits.
