@@ -1,1 +1,3 @@
 //! Fieldstow: keeps the books on competition field kits.
+
+pub mod demo;
