@@ -1,4 +1,3 @@
-//! Fieldstow: keeps the books on competition field kits.
 //!
 //! Read the modules in this order. Each slice may use those above it, never those below.
 
@@ -22,3 +21,4 @@ pub mod seasons;
 
 // What joins them.
 pub mod app;
+pub mod demo;
