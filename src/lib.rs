@@ -1,9 +1,11 @@
+//! Fieldstow: keeps the books on competition field kits.
 //!
 //! Read the modules in this order. Each slice may use those above it, never those below.
 
 // What everything stands on.
 pub mod clock;
 pub mod code;
+pub mod codes;
 pub mod db;
 pub mod error;
 pub mod ids;
@@ -18,6 +20,9 @@ pub mod ledger;
 // The slices.
 pub mod people;
 pub mod seasons;
+pub mod guides;
+pub mod kits;
+pub mod places;
 
 // What joins them.
 pub mod app;

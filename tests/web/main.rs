@@ -2,4 +2,5 @@
 
 mod support;
 
+mod kits;
 mod seasons;

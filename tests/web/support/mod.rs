@@ -2,9 +2,11 @@
 
 #![allow(dead_code)]
 
+mod beacon;
 mod browser;
 mod seen;
 
+pub use beacon::Beacon;
 pub use browser::Browser;
 pub use seen::Seen;
 
