@@ -23,6 +23,8 @@ const byAge = (a, b) => a.done_at - b.done_at || a.nth - b.nth;
  * open on one phone never overwrite each other's. */
 class Outbox {
   unstored = new Map();
+  /** Ids this page knows to be with the server. */
+  settled = new Set();
 
   /** False when the phone could not keep the tap; it then lives only as long as this page. */
   put(stint, tally) {
@@ -36,6 +38,7 @@ class Outbox {
   }
 
   take(stint, id) {
+    this.settled.add(id);
     this.unstored.delete(id);
     try {
       localStorage.removeItem(KEPT + stint + "." + id);
@@ -296,6 +299,7 @@ class KitTally extends HTMLElement {
       this.find("[data-question-text]").textContent =
         "You typed " + this.asked + ". The list needs " + need + ".";
       this.find("[data-keep]").textContent = "Keep " + this.asked;
+      this.hide("[data-refused]", "[data-were-here]");
       this.find("[data-question]").hidden = false;
       this.find("[data-change]").focus();
     } else {
@@ -345,7 +349,8 @@ class KitTally extends HTMLElement {
   elsewhere({ key, oldValue, newValue }) {
     if (!key?.startsWith(KEPT + this.stint + ".")) return;
     const gone = newValue === null ? read(oldValue) : null;
-    if (gone?.part === this.partId) {
+    if (gone?.part === this.partId && !outbox.settled.has(gone.id)) {
+      outbox.settled.add(gone.id);
       this.said.shown = (this.said.shown ?? 0) + gone.amount;
       this.said.counted += gone.amount;
       this.said.toCome -= gone.amount;
@@ -364,6 +369,10 @@ class KitTally extends HTMLElement {
     drawGates(this.find("[data-gates]"), shown ?? 0);
     const allHere = this.find("[data-all-here]");
     if (allHere) allHere.hidden = !this.need || shown !== this.need;
+    const over = this.need === null ? 0 : (shown ?? 0) - this.need;
+    const overMark = this.find("[data-over]");
+    if (overMark) overMark.hidden = over <= 0;
+    this.write("[data-over-by]", over);
     this.write("b[data-kit-counted]", this.said.counted + sum);
     this.write("b[data-to-come]", Math.max(0, this.said.toCome - sum));
     const last = this.made.at(-1);
