@@ -1,9 +1,12 @@
 //! The queries about guides, revisions, sizes and parts lists.
 
+use std::collections::HashMap;
+
 use sqlx::SqliteConnection;
 
 use super::list::NewPart;
 use super::need::{Basis, Child};
+use super::outline::ListRow;
 use crate::clock::{Day, Instant};
 use crate::ids::{AssemblyId, GuideId, ListLineId, PartId, RevisionId, SeasonId, SizeId};
 
@@ -457,6 +460,163 @@ pub async fn insert_need(
         part,
         qty,
         position
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn guide_names(db: &mut SqliteConnection) -> sqlx::Result<Vec<String>> {
+    sqlx::query_scalar!(r#"select name from guide"#)
+        .fetch_all(db)
+        .await
+}
+
+/// A part as a revision's list names it.
+#[derive(Debug, Clone)]
+pub struct ListedPart {
+    pub id: PartId,
+    pub number: String,
+    pub name: String,
+    pub colour: String,
+    pub how_to_know: String,
+    pub mass_g: Option<f64>,
+}
+
+/// Every part of a revision's list, under the name the revision gives it.
+pub async fn listed_parts(
+    db: &mut SqliteConnection,
+    revision: RevisionId,
+) -> sqlx::Result<Vec<ListedPart>> {
+    sqlx::query_as!(
+        ListedPart,
+        r#"
+            select
+                part.id as "id: PartId",
+                part.number,
+                coalesce(part_name.name, part.name) as "name!",
+                part.colour,
+                part.how_to_know,
+                part.mass_g
+            from part
+            left join part_name
+                on part_name.part_id = part.id and part_name.revision_id = $1
+            where part.id in (select part_id from list_line where revision_id = $1)
+        "#,
+        revision
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// Every line of a revision's list, in its order.
+pub async fn list_rows(
+    db: &mut SqliteConnection,
+    revision: RevisionId,
+) -> sqlx::Result<Vec<ListRow>> {
+    let rows = sqlx::query!(
+        r#"
+            select
+                list_line.id as "id: ListLineId",
+                list_line.assembly_id as "assembly: AssemblyId",
+                list_line.part_id as "part: PartId",
+                list_line.child_assembly_id as "child: AssemblyId",
+                list_line.basis = 'all' as "for_all: bool",
+                list_quantity.size_id as "size?: SizeId",
+                list_quantity.qty as "qty?"
+            from list_line
+            left join list_quantity on list_quantity.line_id = list_line.id
+            where list_line.revision_id = $1
+            order by list_line.position, list_line.id
+        "#,
+        revision
+    )
+    .fetch_all(db)
+    .await?;
+    let mut lines: Vec<ListRow> = Vec::new();
+    let mut last = None;
+    for row in rows {
+        if last != Some(row.id) {
+            let child = match (row.part, row.child) {
+                (Some(part), _) => Child::Part(part),
+                (None, Some(assembly)) => Child::Assembly(assembly),
+                // The check constraint allows exactly one of the two.
+                (None, None) => continue,
+            };
+            lines.push(ListRow {
+                assembly: row.assembly,
+                child,
+                basis: if row.for_all { Basis::All } else { Basis::Each },
+                quantities: HashMap::new(),
+            });
+            last = Some(row.id);
+        }
+        if let (Some(line), Some(size), Some(qty)) = (lines.last_mut(), row.size, row.qty) {
+            line.quantities.insert(size, qty.unsigned_abs());
+        }
+    }
+    Ok(lines)
+}
+
+/// Copies the list of one revision, and its roll-up, into another that is empty.
+pub async fn copy_list(
+    db: &mut SqliteConnection,
+    from: RevisionId,
+    to: RevisionId,
+) -> sqlx::Result<()> {
+    let lines = sqlx::query_scalar!(
+        r#"select id as "id: ListLineId" from list_line where revision_id = $1"#,
+        from
+    )
+    .fetch_all(&mut *db)
+    .await?;
+    for line in lines {
+        let copy = ListLineId::new();
+        sqlx::query!(
+            r#"
+                insert into list_line (
+                    id, revision_id, assembly_id, part_id, child_assembly_id, basis, position,
+                    source_line
+                )
+                select
+                    $1, $2, assembly_id, part_id, child_assembly_id, basis, position, source_line
+                from list_line
+                where id = $3
+            "#,
+            copy,
+            to,
+            line
+        )
+        .execute(&mut *db)
+        .await?;
+        sqlx::query!(
+            r#"
+                insert into list_quantity (line_id, size_id, qty)
+                select $1, size_id, qty from list_quantity where line_id = $2
+            "#,
+            copy,
+            line
+        )
+        .execute(&mut *db)
+        .await?;
+    }
+    sqlx::query!(
+        r#"
+            insert into part_name (revision_id, part_id, name)
+            select $1, part_id, name from part_name where revision_id = $2
+        "#,
+        to,
+        from
+    )
+    .execute(&mut *db)
+    .await?;
+    sqlx::query!(
+        r#"
+            insert into need (revision_id, size_id, part_id, qty, position)
+            select $1, size_id, part_id, qty, position from need where revision_id = $2
+        "#,
+        to,
+        from
     )
     .execute(db)
     .await?;

@@ -3,6 +3,7 @@
 pub mod assets;
 pub mod extract;
 pub mod flash;
+pub mod form;
 pub mod frame;
 pub mod page;
 pub mod problem;

@@ -2,5 +2,6 @@
 
 mod support;
 
+mod guides;
 mod kits;
 mod seasons;
