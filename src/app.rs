@@ -60,6 +60,7 @@ fn routes() -> Routes {
     Routes::new()
         .merge(crate::seasons::pages::routes())
         .merge(crate::guides::pages::routes())
+        .merge(crate::parts::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.

@@ -21,6 +21,7 @@ pub mod ledger;
 pub mod people;
 pub mod seasons;
 pub mod guides;
+pub mod parts;
 pub mod kits;
 pub mod places;
 

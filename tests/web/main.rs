@@ -4,4 +4,5 @@ mod support;
 
 mod guides;
 mod kits;
+mod parts;
 mod seasons;
