@@ -212,6 +212,9 @@ const NAMES: [(Role, u32, &[&str]); 17] = [
     (Role::Quantity, 60, &["used", "each"]),
 ];
 
+/// From here on a name is believed whatever is in the column.
+const BEYOND_DOUBT: u32 = 130;
+
 /// Words in a quantity's name that are no name of a size.
 const NOT_A_SIZE: [&str; 33] = [
     "quantity",
@@ -292,12 +295,15 @@ struct Content {
 
 impl Content {
     /// Whether what is in the column can be what its name says.
-    fn fits(&self, role: Role) -> bool {
+    fn fits(&self, role: Role, sure: u32) -> bool {
         let numeric = self.numbers * 2 >= self.written;
         self.written > 0
             && match role {
                 Role::Quantity | Role::HowMany | Role::Total => numeric && self.money == 0,
-                Role::Assembly | Role::Path | Role::PartOf | Role::PartName => !numeric,
+                // Assemblies may be called 1, 2, 3; but "item" above numbers only counts rows.
+                Role::Assembly | Role::Path | Role::PartOf | Role::PartName => {
+                    !numeric || sure >= BEYOND_DOUBT
+                }
                 _ => true,
             }
     }
@@ -338,7 +344,7 @@ pub fn guess(table: &Table) -> Mapping {
     let mut wishes: Vec<(u32, usize, Role)> = Vec::new();
     for (column, content) in contents.iter().enumerate() {
         for (role, sure) in meanings(&words(table.header.cell(column))) {
-            if content.fits(role) {
+            if content.fits(role, sure) {
                 wishes.push((sure, column, role));
             }
         }

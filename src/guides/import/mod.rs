@@ -13,6 +13,13 @@
 mod cells;
 pub mod columns;
 pub mod decode;
+pub mod doubts;
+pub mod export;
 mod guard;
+pub mod list;
 pub mod mapping;
+mod parts;
+pub mod preview;
+mod rows;
 pub mod table;
+mod tree;

@@ -258,7 +258,8 @@ fn rows_quoted(
         if quotes == Quotes::Open {
             return Err(NotATable::OpenQuote { line });
         }
-        if rows.len() == MOST_ROWS {
+        // The column names are a row, too.
+        if rows.len() > MOST_ROWS {
             return Err(NotATable::TooManyRows);
         }
         if record.len() > MOST_COLUMNS {

@@ -153,7 +153,7 @@ fn what_is_no_table_is_refused_in_a_sentence() {
     );
     let long = format!("Part,Quantity\n{},4\n", "p".repeat(LONGEST_CELL + 1));
     assert_eq!(refused(&long), NotATable::CellTooLong { line: 2 });
-    let many = format!("Part,Quantity\n{}", "Peg,4\n".repeat(MOST_ROWS));
+    let many = format!("Part,Quantity\n{}", "Peg,4\n".repeat(MOST_ROWS + 1));
     assert_eq!(refused(&many), NotATable::TooManyRows);
     assert_eq!(
         NotATable::TooManyRows.to_string(),
