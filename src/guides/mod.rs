@@ -11,6 +11,7 @@
 //! `need` and `import` are pure: they know no database, no clock and no pages.
 
 pub mod import;
+pub mod imports;
 mod list;
 pub mod need;
 pub mod outline;
