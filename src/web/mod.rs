@@ -1,0 +1,3 @@
+//! HTML plumbing: what lies between a page and the wire. Knows no slice.
+
+pub mod layers;
