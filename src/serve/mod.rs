@@ -4,15 +4,16 @@
 //! over hyper's HTTP/1 connection. HTTP/2 and TLS are left to the proxy in front.
 //! What a *request* may take (time, size, how many at once) is the business of `web::layers`.
 
-use std::collections::HashMap;
+mod addresses;
+mod patient;
+
 use std::convert::Infallible;
 use std::future::Future;
 use std::io;
-use std::net::{IpAddr, SocketAddr};
-use std::pin::{Pin, pin};
+use std::net::SocketAddr;
+use std::pin::pin;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
-use std::task::{Context, Poll};
 use std::time::Duration;
 
 use axum::Router;
@@ -21,12 +22,15 @@ use axum::extract::ConnectInfo;
 use hyper::body::Incoming;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
-use tokio::io::{AsyncRead, AsyncReadExt, AsyncWrite, AsyncWriteExt, ReadBuf};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
 use tokio::task::JoinSet;
-use tokio::time::{Sleep, sleep, timeout};
+use tokio::time::{sleep, timeout};
 use tower::ServiceExt;
+
+use addresses::Addresses;
+use patient::Patient;
 
 /// What one connection may take, and how many there may be.
 #[derive(Debug, Clone)]
@@ -258,55 +262,6 @@ async fn told_to_stop(stopping: &mut watch::Receiver<bool>) {
     let _ = stopping.wait_for(|stopping| *stopping).await;
 }
 
-/// How many connections each address has open.
-struct Addresses {
-    limit: usize,
-    open: Arc<Mutex<HashMap<IpAddr, usize>>>,
-}
-
-impl Addresses {
-    fn new(limit: usize) -> Self {
-        Addresses {
-            limit,
-            open: Arc::default(),
-        }
-    }
-
-    /// Counts one more connection from `address`, unless it has too many.
-    fn enter(&self, address: IpAddr) -> Option<Counted> {
-        // An IPv4 visitor of an IPv6 socket is the same visitor.
-        let address = address.to_canonical();
-        if address.is_loopback() {
-            return Some(Counted(None));
-        }
-        let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
-        let count = open.entry(address).or_insert(0);
-        if *count >= self.limit {
-            return None;
-        }
-        *count += 1;
-        Some(Counted(Some((Arc::clone(&self.open), address))))
-    }
-}
-
-/// One counted connection; dropping it counts it out again.
-struct Counted(Option<(Arc<Mutex<HashMap<IpAddr, usize>>>, IpAddr)>);
-
-impl Drop for Counted {
-    fn drop(&mut self) {
-        let Some((open, address)) = self.0.take() else {
-            return;
-        };
-        let mut open = open.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(count) = open.get_mut(&address) {
-            *count -= 1;
-            if *count == 0 {
-                open.remove(&address);
-            }
-        }
-    }
-}
-
 /// Tells a connection over its address's limit so, and closes it within two seconds.
 async fn turn_away(mut stream: TcpStream) {
     const ANSWER: &[u8] = b"HTTP/1.1 503 Service Unavailable\r\n\
@@ -326,108 +281,4 @@ async fn turn_away(mut stream: TcpStream) {
         io::Result::Ok(())
     };
     let _ = timeout(Duration::from_secs(2), farewell).await;
-}
-
-/// A socket that gives up when the other side stops taking bytes.
-struct Patient {
-    stream: TcpStream,
-    patience: Duration,
-    waiting: Option<Pin<Box<Sleep>>>,
-}
-
-impl Patient {
-    fn new(stream: TcpStream, patience: Duration) -> Self {
-        Patient {
-            stream,
-            patience,
-            waiting: None,
-        }
-    }
-
-    /// Passes on what a write said, or fails when it has said "not yet" for too long.
-    fn within_patience<T>(
-        &mut self,
-        context: &mut Context<'_>,
-        written: Poll<io::Result<T>>,
-    ) -> Poll<io::Result<T>> {
-        if written.is_ready() {
-            self.waiting = None;
-            return written;
-        }
-        let patience = self.patience;
-        let waiting = self
-            .waiting
-            .get_or_insert_with(|| Box::pin(sleep(patience)));
-        waiting
-            .as_mut()
-            .poll(context)
-            .map(|()| Err(io::ErrorKind::TimedOut.into()))
-    }
-}
-
-impl AsyncRead for Patient {
-    fn poll_read(
-        mut self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-        buffer: &mut ReadBuf<'_>,
-    ) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_read(context, buffer)
-    }
-}
-
-impl AsyncWrite for Patient {
-    fn poll_write(
-        mut self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-        bytes: &[u8],
-    ) -> Poll<io::Result<usize>> {
-        let written = Pin::new(&mut self.stream).poll_write(context, bytes);
-        self.within_patience(context, written)
-    }
-
-    fn poll_write_vectored(
-        mut self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-        slices: &[io::IoSlice<'_>],
-    ) -> Poll<io::Result<usize>> {
-        let written = Pin::new(&mut self.stream).poll_write_vectored(context, slices);
-        self.within_patience(context, written)
-    }
-
-    fn is_write_vectored(&self) -> bool {
-        self.stream.is_write_vectored()
-    }
-
-    fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_flush(context)
-    }
-
-    fn poll_shutdown(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stream).poll_shutdown(context)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn an_address_is_counted_in_and_out_and_loopback_never() {
-        let addresses = Addresses::new(2);
-        let phone: IpAddr = "192.0.2.7".parse().unwrap();
-        let first = addresses.enter(phone);
-        let second = addresses.enter("::ffff:192.0.2.7".parse().unwrap());
-        assert!(first.is_some() && second.is_some());
-        assert!(addresses.enter(phone).is_none());
-        assert!(addresses.enter("192.0.2.8".parse().unwrap()).is_some());
-        drop(first);
-        let third = addresses.enter(phone);
-        assert!(third.is_some());
-        drop((second, third));
-        assert!(addresses.open.lock().unwrap().is_empty());
-
-        let proxy: IpAddr = "127.0.0.1".parse().unwrap();
-        let many: Vec<_> = (0..10).map(|_| addresses.enter(proxy)).collect();
-        assert!(many.iter().all(Option::is_some));
-    }
 }
