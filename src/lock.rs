@@ -18,6 +18,26 @@ pub struct DataFolder {
     _lock: File,
 }
 
+/// The absolute path of a data folder that must be there already, for reading beside a server.
+///
+/// It takes no lock and makes nothing: a mistyped name must not look like empty books.
+pub fn existing(path: &Path) -> Result<PathBuf, FolderRefused> {
+    match fs::metadata(path) {
+        Ok(found) if found.is_dir() => {}
+        Ok(_) => return Err(FolderRefused::IsAFile(path.to_owned())),
+        Err(reason) => {
+            return Err(FolderRefused::NotThere {
+                folder: path.to_owned(),
+                reason,
+            });
+        }
+    }
+    fs::canonicalize(path).map_err(|reason| FolderRefused::NotThere {
+        folder: path.to_owned(),
+        reason,
+    })
+}
+
 /// Why a data folder cannot be used, in words for whoever started the program.
 #[derive(Debug, thiserror::Error)]
 pub enum FolderRefused {
@@ -26,6 +46,11 @@ pub enum FolderRefused {
         .0.display()
     )]
     IsAFile(PathBuf),
+    #[error(
+        "there is no data folder {} to work on ({reason}); name the right one with --data",
+        .folder.display()
+    )]
+    NotThere { folder: PathBuf, reason: io::Error },
     #[error("the data folder {} cannot be made: {reason}", .folder.display())]
     CannotMake { folder: PathBuf, reason: io::Error },
     #[error("the data folder {} is not writable: {reason}", .folder.display())]
@@ -245,8 +270,21 @@ mod tests {
         fs::write(&file, "").unwrap();
         let refused = DataFolder::take(&file).unwrap_err();
         assert!(matches!(refused, FolderRefused::IsAFile(_)));
+        let refused = existing(&file).unwrap_err();
+        assert!(matches!(refused, FolderRefused::IsAFile(_)));
         let refused = DataFolder::take(&file.join("below")).unwrap_err();
         assert!(matches!(refused, FolderRefused::CannotMake { .. }));
+    }
+
+    #[test]
+    fn to_look_at_a_folder_neither_makes_nor_takes_it() {
+        let parent = tempfile::tempdir().unwrap();
+        let folder = parent.path().join("data");
+        let refused = existing(&folder).unwrap_err();
+        assert!(matches!(refused, FolderRefused::NotThere { .. }));
+        assert!(!folder.exists());
+        let taken = DataFolder::take(&folder).unwrap();
+        assert_eq!(existing(&folder).unwrap(), taken.path());
     }
 
     #[cfg(target_os = "linux")]

@@ -5,15 +5,17 @@ use std::process::ExitCode;
 
 use super::in_runtime;
 use crate::config::BackupOptions;
+use crate::lock;
 
 pub fn run(options: &BackupOptions) -> anyhow::Result<ExitCode> {
+    let folder = lock::existing(&options.data.data)?;
     // A backup that writes over the last good one is no backup.
     anyhow::ensure!(
         !options.file.exists(),
         "{} is there already; name a new file for the backup",
         options.file.display()
     );
-    let head = in_runtime(copy(&options.data.data, &options.file))?;
+    let head = in_runtime(copy(&folder, &options.file))?;
     println!("Everything is now also in {}", options.file.display());
     println!("The last entry's mark is {head}; keep it apart from the file.");
     Ok(ExitCode::SUCCESS)

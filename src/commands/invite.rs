@@ -5,10 +5,12 @@ use std::process::ExitCode;
 
 use super::in_runtime;
 use crate::config::{InviteOptions, PublicUrl};
+use crate::lock;
 
 pub fn run(options: &InviteOptions) -> anyhow::Result<ExitCode> {
-    let public_url = options.url.or_local(8765);
-    let link = in_runtime(coordinator_link(&options.data.data, &public_url))?;
+    let folder = lock::existing(&options.data.data)?;
+    let public_url = options.url.or_local(options.address.address.port());
+    let link = in_runtime(coordinator_link(&folder, &public_url))?;
     println!("Open this link once to become a coordinator: {link}");
     Ok(ExitCode::SUCCESS)
 }

@@ -39,9 +39,11 @@ pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Res
 
     let settings = Settings::new(public_url.to_string(), public_url.hosts(bound));
     let router = layers::stack(app(folder, &public_url).await?, &settings);
+    let usual = Limits::default();
     let limits = Limits {
+        connections: connections_within(descriptors(), usual.connections),
         connections_per_address: options.connections_per_address,
-        ..Limits::default()
+        ..usual
     };
 
     greet(folder, bound, &public_url);
@@ -87,6 +89,38 @@ async fn listen(address: SocketAddr) -> anyhow::Result<TcpListener> {
         })
 }
 
+/// As many connections as wished for, or as many as file descriptors allow.
+fn connections_within(descriptors: Option<usize>, wished: usize) -> usize {
+    // For the database, its log and readers, the lock, and temporary files.
+    const OURS: usize = 64;
+    let Some(descriptors) = descriptors else {
+        return wished;
+    };
+    let possible = descriptors.saturating_sub(OURS).max(8);
+    if possible < wished {
+        tracing::warn!(
+            descriptors,
+            connections = possible,
+            "few file descriptors are allowed (ulimit -n), so fewer connections are taken"
+        );
+    }
+    possible.min(wished)
+}
+
+/// How many file descriptors this process may have, where the system tells.
+fn descriptors() -> Option<usize> {
+    let limits = std::fs::read_to_string("/proc/self/limits").ok()?;
+    soft_limit(&limits)
+}
+
+/// From "Max open files            1024                 524288               files".
+fn soft_limit(limits: &str) -> Option<usize> {
+    let line = limits
+        .lines()
+        .find_map(|line| line.strip_prefix("Max open files"))?;
+    line.split_whitespace().next()?.parse().ok()
+}
+
 /// A port to propose instead of a taken one.
 fn neighbour(port: u16) -> u16 {
     port.checked_add(1).unwrap_or(8765)
@@ -102,5 +136,40 @@ fn greet(folder: &Path, bound: SocketAddr, public_url: &PublicUrl) {
             "other machines can reach this server without TLS: passwords can be read on the way; \
              put a TLS proxy in front and name its address with --public-url"
         );
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn connections_leave_descriptors_for_the_database() {
+        for (descriptors, connections) in [
+            (None, 256),
+            (Some(1024), 256),
+            (Some(320), 256),
+            (Some(128), 64),
+            (Some(20), 8),
+        ] {
+            assert_eq!(connections_within(descriptors, 256), connections);
+        }
+    }
+
+    #[test]
+    fn the_limit_of_descriptors_is_read_where_there_is_one() {
+        // The form of the lines is the one of proc(5).
+        let text = "Limit                     Soft Limit           Hard Limit           Units     \n\
+                    Max open files            1024                 524288               files     \n";
+        assert_eq!(soft_limit(text), Some(1024));
+        let text = text.replace("1024  ", "unlimited");
+        assert_eq!(soft_limit(&text), None);
+        assert_eq!(soft_limit(""), None);
+    }
+
+    #[test]
+    fn a_port_is_proposed_even_after_the_last() {
+        assert_eq!(neighbour(8765), 8766);
+        assert_eq!(neighbour(65535), 8765);
     }
 }

@@ -5,9 +5,11 @@ use std::process::ExitCode;
 
 use super::in_runtime;
 use crate::config::VerifyOptions;
+use crate::lock;
 
 pub fn run(options: &VerifyOptions) -> anyhow::Result<ExitCode> {
-    let faults = in_runtime(faults_in(&options.data.data))?;
+    let folder = lock::existing(&options.data.data)?;
+    let faults = in_runtime(faults_in(&folder))?;
     if faults.is_empty() {
         println!("The books agree with themselves.");
         return Ok(ExitCode::SUCCESS);

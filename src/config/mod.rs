@@ -103,6 +103,8 @@ pub struct InviteOptions {
     #[command(flatten)]
     pub data: DataOptions,
     #[command(flatten)]
+    pub address: AddressOptions,
+    #[command(flatten)]
     pub url: UrlOptions,
     #[command(flatten)]
     pub log: LogOptions,

@@ -1,7 +1,7 @@
 //! How many connections each address has open, and when that is too many.
 
 use std::collections::HashMap;
-use std::net::IpAddr;
+use std::net::{IpAddr, Ipv6Addr};
 use std::sync::{Arc, Mutex, PoisonError};
 
 type Open = Arc<Mutex<HashMap<IpAddr, usize>>>;
@@ -22,8 +22,7 @@ impl Addresses {
 
     /// Counts one more connection from `address`, unless it has too many.
     pub fn enter(&self, address: IpAddr) -> Option<Counted> {
-        // An IPv4 visitor of an IPv6 socket is the same visitor.
-        let address = address.to_canonical();
+        let address = counted_as(address);
         if address.is_loopback() {
             return Some(Counted(None));
         }
@@ -34,6 +33,20 @@ impl Addresses {
         }
         *count += 1;
         Some(Counted(Some((Arc::clone(&self.open), address))))
+    }
+}
+
+/// The address a visitor is counted under.
+///
+/// An IPv4 visitor of an IPv6 socket is the same visitor. Over IPv6 a household has at least a
+/// whole /64 to take addresses from (RFC 6177), so its first half alone tells visitors apart.
+fn counted_as(address: IpAddr) -> IpAddr {
+    const FIRST_HALF: u128 = !0 << 64;
+    match address.to_canonical() {
+        IpAddr::V6(ip) if !ip.is_loopback() => {
+            Ipv6Addr::from_bits(ip.to_bits() & FIRST_HALF).into()
+        }
+        other => other,
     }
 }
 
@@ -68,14 +81,26 @@ mod tests {
         assert!(first.is_some() && second.is_some());
         assert!(addresses.enter(phone).is_none());
         assert!(addresses.enter("192.0.2.8".parse().unwrap()).is_some());
+        let near: Vec<_> = ["2001:db8:0:1::1", "2001:db8:0:1:9::2", "2001:db8:0:1::3"]
+            .map(|ip| addresses.enter(ip.parse().unwrap()))
+            .into();
+        assert!(near[0].is_some() && near[1].is_some() && near[2].is_none());
+        assert!(
+            addresses
+                .enter("2001:db8:0:2::1".parse().unwrap())
+                .is_some()
+        );
+        drop(near);
         drop(first);
         let third = addresses.enter(phone);
         assert!(third.is_some());
         drop((second, third));
         assert!(addresses.open.lock().unwrap().is_empty());
 
-        let proxy: IpAddr = "127.0.0.1".parse().unwrap();
-        let many: Vec<_> = (0..10).map(|_| addresses.enter(proxy)).collect();
-        assert!(many.iter().all(Option::is_some));
+        for proxy in ["127.0.0.1", "::1", "::ffff:127.0.0.1"] {
+            let proxy: IpAddr = proxy.parse().unwrap();
+            let many: Vec<_> = (0..10).map(|_| addresses.enter(proxy)).collect();
+            assert!(many.iter().all(Option::is_some), "{proxy}");
+        }
     }
 }

@@ -127,6 +127,29 @@ async fn a_cut_connection_cuts_a_read_but_never_a_write() {
 }
 
 #[tokio::test]
+async fn a_write_whose_client_hung_up_still_takes_its_place() {
+    let progress = Progress::default();
+    let one = Settings {
+        in_flight: 1,
+        ..settings()
+    };
+    let server = Server::start(stack(progress.router(), &one), Limits::default()).await;
+    let get = format!("GET /nowhere HTTP/1.1\r\nHost: {HOST}\r\nConnection: close\r\n\r\n");
+    let mut client = server.connect().await;
+    client
+        .write(&format!(
+            "POST /work HTTP/1.1\r\nHost: {HOST}\r\nContent-Length: 0\r\n\r\n"
+        ))
+        .await;
+    sleep(Duration::from_millis(50)).await;
+    drop(client);
+    sleep(Duration::from_millis(50)).await;
+    assert!(server.send(&get).await.starts_with("HTTP/1.1 503 "));
+    assert!(one.writes.finished(Duration::from_secs(2)).await);
+    assert!(server.send(&get).await.starts_with("HTTP/1.1 404 "));
+}
+
+#[tokio::test]
 async fn a_write_cut_by_the_stop_can_be_waited_for() {
     let progress = Progress::default();
     let settings = settings();
