@@ -2,6 +2,7 @@
 
 mod answers;
 mod connections;
+mod hostile;
 mod origin;
 mod small_app;
 mod support;

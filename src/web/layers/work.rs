@@ -245,6 +245,9 @@ struct TooLate;
 ///
 /// It names the route, never the address: an address may hold a code or an invitation's token.
 pub async fn logged(request: Request, next: Next) -> Response {
+    if !tracing::enabled!(tracing::Level::DEBUG) {
+        return next.run(request).await;
+    }
     let route = request
         .extensions()
         .get::<MatchedPath>()
