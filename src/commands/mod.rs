@@ -11,13 +11,16 @@ mod logging;
 mod signals;
 
 use std::process::ExitCode;
+use std::time::Duration;
+
+use anyhow::Context;
 
 use crate::config::Command;
 
 /// Runs one command to its end.
 ///
-/// A command that could do its work and found something wrong (`verify`, `healthcheck`) says so
-/// and returns a failing exit code; an error is for work that could not be done.
+/// An error is a sentence for standard error and exit code 1. `verify` alone has more to say than
+/// a sentence when it finds faults, and gives the exit code itself.
 pub fn run(command: Command) -> anyhow::Result<ExitCode> {
     logging::start(command.log());
     match command {
@@ -30,13 +33,14 @@ pub fn run(command: Command) -> anyhow::Result<ExitCode> {
     }
 }
 
-/// The runtime every command with a database runs in.
+/// Runs `work` in the threads every command with a database needs.
 fn in_runtime<T>(work: impl Future<Output = anyhow::Result<T>>) -> anyhow::Result<T> {
-    use anyhow::Context;
-
-    tokio::runtime::Builder::new_multi_thread()
+    let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()
-        .context("the program could not start its threads")?
-        .block_on(work)
+        .context("the program could not start its threads")?;
+    let done = runtime.block_on(work);
+    // A query that nobody waits for any more must not keep the program from ending.
+    runtime.shutdown_timeout(Duration::from_secs(1));
+    done
 }

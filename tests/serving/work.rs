@@ -95,7 +95,7 @@ impl Progress {
                 "done"
             }
         };
-        Router::new().route("/work", get(work.clone()).post(work))
+        Router::new().route("/slow", get(work.clone()).post(work))
     }
 
     fn begun_and_done(&self) -> (usize, usize) {
@@ -115,7 +115,7 @@ async fn a_cut_connection_cuts_a_read_but_never_a_write() {
         let mut client = server.connect().await;
         client
             .write(&format!(
-                "{method} /work HTTP/1.1\r\nHost: {HOST}\r\nContent-Length: 0\r\n\r\n"
+                "{method} /slow HTTP/1.1\r\nHost: {HOST}\r\nContent-Length: 0\r\n\r\n"
             ))
             .await;
         sleep(Duration::from_millis(100)).await;
@@ -138,7 +138,7 @@ async fn a_write_whose_client_hung_up_still_takes_its_place() {
     let mut client = server.connect().await;
     client
         .write(&format!(
-            "POST /work HTTP/1.1\r\nHost: {HOST}\r\nContent-Length: 0\r\n\r\n"
+            "POST /slow HTTP/1.1\r\nHost: {HOST}\r\nContent-Length: 0\r\n\r\n"
         ))
         .await;
     sleep(Duration::from_millis(50)).await;
@@ -161,7 +161,7 @@ async fn a_write_cut_by_the_stop_can_be_waited_for() {
     let mut client = server.connect().await;
     client
         .write(&format!(
-            "POST /work HTTP/1.1\r\nHost: {HOST}\r\nContent-Length: 0\r\n\r\n"
+            "POST /slow HTTP/1.1\r\nHost: {HOST}\r\nContent-Length: 0\r\n\r\n"
         ))
         .await;
     sleep(Duration::from_millis(100)).await;
