@@ -1,3 +1,9 @@
-//! HTML plumbing: what lies between a page and the wire. Knows no slice.
+//! HTML over HTTP: what every page needs and no noun owns.
 
+pub mod assets;
+pub mod extract;
+pub mod flash;
+pub mod frame;
 pub mod layers;
+pub mod page;
+pub mod problem;

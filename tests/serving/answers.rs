@@ -135,7 +135,7 @@ async fn errors_without_a_page_get_one_and_others_keep_theirs() {
 #[tokio::test]
 async fn the_app_can_draw_the_page_around_an_answer() {
     let settings = Settings {
-        draw: |answer| format!("<h1>{} in our frame</h1>", answer.status),
+        draw: |problem, _| format!("<h1>{} in our frame</h1>", problem.status),
         ..settings()
     };
     let answered = send(&settings, request(Method::GET, "/nowhere")).await;

@@ -4,20 +4,13 @@ use axum::body::Body;
 use axum::extract::{Request, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::middleware::Next;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
-/// An error in words, carried as a response extension until a page is drawn around it.
+use crate::web::problem::Problem;
+
+/// The link at the end of an error page that nobody drew a frame around.
 ///
-/// A page that draws itself simply has no `Answer` on it, and is left alone if it is HTML.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Answer {
-    pub status: StatusCode,
-    /// What happened and what to do, one or two sentences.
-    pub sentence: String,
-    pub way_out: WayOut,
-}
-
-/// The link at the end of an error page.
+/// It rides in the answer's extensions beside the problem, where the usual way out will not do.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct WayOut {
     pub href: String,
@@ -33,53 +26,34 @@ impl Default for WayOut {
     }
 }
 
-impl Answer {
-    /// The heading of its page.
-    pub fn title(&self) -> &'static str {
-        match self.status {
-            StatusCode::BAD_REQUEST => "That request could not be read",
-            StatusCode::FORBIDDEN => "Not done",
-            StatusCode::NOT_FOUND => "No such page",
-            StatusCode::METHOD_NOT_ALLOWED => "Not done that way",
-            StatusCode::REQUEST_TIMEOUT => "It did not arrive in time",
-            StatusCode::PAYLOAD_TOO_LARGE => "Too large",
-            StatusCode::MISDIRECTED_REQUEST => "Wrong address",
-            StatusCode::SERVICE_UNAVAILABLE => "Busy",
-            status if status.is_server_error() => "Something broke here",
-            _ => "Not done",
-        }
-    }
-}
+/// Draws a page around a problem.
+pub type Draw = fn(&Problem, &WayOut) -> String;
 
-/// An error in words, whose page is drawn on the way out.
-pub fn answer(status: StatusCode, sentence: impl Into<String>) -> Response {
-    Answer {
-        status,
-        sentence: sentence.into(),
-        way_out: WayOut::default(),
-    }
-    .into_response()
-}
-
-impl IntoResponse for Answer {
-    fn into_response(self) -> Response {
-        let mut response = self.status.into_response();
-        response.extensions_mut().insert(self);
-        response
+fn title(status: StatusCode) -> &'static str {
+    match status {
+        StatusCode::BAD_REQUEST => "That request could not be read",
+        StatusCode::NOT_FOUND => "No such page",
+        StatusCode::METHOD_NOT_ALLOWED => "Not done that way",
+        StatusCode::REQUEST_TIMEOUT => "It did not arrive in time",
+        StatusCode::PAYLOAD_TOO_LARGE => "Too large",
+        StatusCode::MISDIRECTED_REQUEST => "Wrong address",
+        StatusCode::SERVICE_UNAVAILABLE => "Busy",
+        status if status.is_server_error() => "Something broke here",
+        _ => "Not done",
     }
 }
 
 /// The page drawn when nobody has a better one.
-pub fn minimal_page(answer: &Answer) -> String {
+pub fn minimal_page(problem: &Problem, way_out: &WayOut) -> String {
     format!(
         "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width\">\n<title>{title} – Fieldstow</title>\n\
          </head>\n<body>\n<main>\n<h1>{title}</h1>\n<p>{sentence}</p>\n\
          <p><a href=\"{href}\">{words}</a></p>\n</main>\n</body>\n</html>\n",
-        title = escaped(answer.title()),
-        sentence = escaped(&answer.sentence),
-        href = escaped(&answer.way_out.href),
-        words = escaped(&answer.way_out.words),
+        title = escaped(title(problem.status)),
+        sentence = escaped(&problem.sentence),
+        href = escaped(&way_out.href),
+        words = escaped(&way_out.words),
     )
 }
 
@@ -98,25 +72,18 @@ fn escaped(text: &str) -> String {
     safe
 }
 
-/// Draws a page around every [`Answer`] and around errors that came as bare text.
+/// Draws a page around every [`Problem`] that still has none, and around errors that came as bare text.
 ///
 /// axum and its extractors answer 404, 405, 413 and others with a line of text or nothing at all;
 /// a person meeting that has no way out.
-pub async fn drawn(
-    State(draw): State<fn(&Answer) -> String>,
-    request: Request,
-    next: Next,
-) -> Response {
+pub async fn drawn(State(draw): State<Draw>, request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
-    let found = response.extensions_mut().remove::<Answer>();
-    let answer = match found {
-        Some(answer) => answer,
-        None => match stray_error(response.status(), response.headers()) {
-            Some(answer) => answer,
-            None => return response,
-        },
+    let found = response.extensions_mut().remove::<Problem>();
+    let Some(problem) = found.or_else(|| stray_error(response.status(), response.headers())) else {
+        return response;
     };
-    let page = draw(&answer);
+    let way_out = response.extensions_mut().remove().unwrap_or_default();
+    let page = draw(&problem, &way_out);
     let headers = response.headers_mut();
     headers.remove(header::CONTENT_LENGTH);
     headers.insert(
@@ -127,7 +94,7 @@ pub async fn drawn(
 }
 
 /// The words for an error that came without a page, or nothing if this is no such error.
-pub fn stray_error(status: StatusCode, headers: &HeaderMap) -> Option<Answer> {
+pub fn stray_error(status: StatusCode, headers: &HeaderMap) -> Option<Problem> {
     if !(status.is_client_error() || status.is_server_error()) {
         return None;
     }
@@ -135,10 +102,9 @@ pub fn stray_error(status: StatusCode, headers: &HeaderMap) -> Option<Answer> {
         None => true,
         Some(kind) => kind.as_bytes().starts_with(b"text/plain"),
     };
-    is_bare.then(|| Answer {
+    is_bare.then(|| Problem {
         status,
         sentence: usual_sentence(status).into(),
-        way_out: WayOut::default(),
     })
 }
 
@@ -197,11 +163,13 @@ mod tests {
 
     #[test]
     fn the_minimal_page_escapes_and_has_a_way_out() {
-        let page = minimal_page(&Answer {
-            status: StatusCode::MISDIRECTED_REQUEST,
-            sentence: "<b>\"you\" & 'me'</b>".into(),
-            way_out: WayOut::default(),
-        });
+        let page = minimal_page(
+            &Problem {
+                status: StatusCode::MISDIRECTED_REQUEST,
+                sentence: "<b>\"you\" & 'me'</b>".into(),
+            },
+            &WayOut::default(),
+        );
         assert!(page.contains("&lt;b&gt;&quot;you&quot; &amp; &#39;me&#39;&lt;/b&gt;"));
         assert!(page.contains("<a href=\"/\">Go to Today</a>"));
         assert!(page.contains("<h1>Wrong address</h1>"));

@@ -8,7 +8,7 @@ mod headers;
 mod origin;
 mod work;
 
-pub use answer::{Answer, WayOut, answer, minimal_page, stray_error};
+pub use answer::{Draw, WayOut, minimal_page, stray_error};
 pub use headers::content_security_policy;
 pub use work::Writes;
 
@@ -43,8 +43,8 @@ pub struct Settings {
     pub in_flight: usize,
     /// Writes that run in tasks of their own, to be waited for when stopping.
     pub writes: Writes,
-    /// Draws the page around an [`Answer`].
-    pub draw: fn(&Answer) -> String,
+    /// Draws the page around a problem that has none yet, because it came from one of the layers.
+    pub draw: Draw,
 }
 
 impl Settings {

@@ -5,9 +5,10 @@ use std::sync::Arc;
 use axum::extract::{Request, State};
 use axum::http::{HeaderMap, Method, StatusCode, header};
 use axum::middleware::Next;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 
-use super::{Answer, WayOut, answer};
+use super::WayOut;
+use crate::web::problem::answer;
 
 /// The names this server answers to.
 #[derive(Clone)]
@@ -53,18 +54,18 @@ pub async fn one_host(State(hosts): State<Hosts>, request: Request, next: Next) 
     if host_is_ours && target_is_ours {
         return next.run(request).await;
     }
-    Answer {
-        status: StatusCode::MISDIRECTED_REQUEST,
-        sentence: format!(
+    let mut response = answer(
+        StatusCode::MISDIRECTED_REQUEST,
+        format!(
             "This server does not go by the name you used. Its address is {}.",
             hosts.public_url
         ),
-        way_out: WayOut {
-            href: hosts.public_url.to_string(),
-            words: "Go there".into(),
-        },
-    }
-    .into_response()
+    );
+    response.extensions_mut().insert(WayOut {
+        href: hosts.public_url.to_string(),
+        words: "Go there".into(),
+    });
+    response
 }
 
 /// What somebody sees when the cross-origin layer turned their request down.

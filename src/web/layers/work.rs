@@ -17,7 +17,7 @@ use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
 use tokio::time::{Sleep, sleep, timeout};
 use tracing::Instrument;
 
-use super::answer;
+use crate::web::problem::answer;
 
 /// GET and HEAD only read, whatever they are sent to; everything else may write.
 fn only_reads(method: &Method) -> bool {
