@@ -213,6 +213,51 @@ fn a_backup_never_overwrites() {
 }
 
 #[test]
+fn a_backup_of_a_running_server_is_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    let _server = Running::on(folder.path());
+    let output = run(program(&["verify", "--data", data]));
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let restored = folder.path().join("restored");
+    std::fs::create_dir(&restored).unwrap();
+    let copy = restored.join("fieldstow.db");
+    let output = run(program(&["backup", copy.to_str().unwrap(), "--data", data]));
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+
+    let again = Running::on(&restored);
+    assert_eq!(again.get("/healthz"), "HTTP/1.1 200 OK");
+    let output = run(program(&["verify", "--data", restored.to_str().unwrap()]));
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(said.contains(" 0 faults."), "{said}");
+}
+
+#[test]
+fn a_database_that_is_not_ours_is_refused() {
+    for (bytes, words) in [
+        (
+            &b"this is a letter to my aunt, long enough to be looked at as a database file"[..],
+            "fieldstow.db",
+        ),
+        (&[0; 4096], "fieldstow.db"),
+    ] {
+        let folder = tempfile::tempdir().unwrap();
+        let data = folder.path().to_str().unwrap();
+        std::fs::write(folder.path().join("fieldstow.db"), bytes).unwrap();
+        let output = run(program(&["--address", "127.0.0.1:0", "--data", data]));
+        refused(&output, &[words]);
+    }
+}
+
+#[test]
+fn a_folder_without_a_database_has_nothing_to_check() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    let output = run(program(&["verify", "--data", data]));
+    refused(&output, &["no Fieldstow database yet"]);
+}
+
+#[test]
 fn wrong_usage_is_told_apart_from_a_wrong_start() {
     for arguments in [
         &["dance"][..],

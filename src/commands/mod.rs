@@ -44,3 +44,7 @@ fn in_runtime<T>(work: impl Future<Output = anyhow::Result<T>>) -> anyhow::Resul
     runtime.shutdown_timeout(Duration::from_secs(1));
     done
 }
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}

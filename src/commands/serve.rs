@@ -3,6 +3,7 @@
 use std::net::SocketAddr;
 use std::path::Path;
 use std::process::ExitCode;
+use std::sync::Arc;
 use std::time::Duration;
 
 use anyhow::Context;
@@ -11,8 +12,12 @@ use axum::routing::get;
 use tokio::net::TcpListener;
 
 use super::{in_runtime, signals};
+use crate::app::{self, App};
+use crate::clock::SystemClock;
 use crate::config::{ListenOptions, PublicUrl, ServeOptions};
+use crate::db::Db;
 use crate::lock::DataFolder;
+use crate::people::viewer;
 use crate::serve::{Limits, serve};
 use crate::web::layers::{self, Settings};
 
@@ -37,8 +42,19 @@ pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Res
         .context("the listening address is not known")?;
     let public_url = options.url.or_local(bound.port());
 
-    let settings = Settings::new(public_url.to_string(), public_url.hosts(bound));
-    let router = layers::stack(app(folder, &public_url).await?, &settings);
+    let db = Db::open(folder).await?;
+    let app = App::new(
+        db.clone(),
+        Arc::new(SystemClock),
+        app::Settings {
+            public_url: public_url.to_string(),
+        },
+    );
+    let settings = Settings {
+        session_cookies: vec![viewer::cookie_name(&app).into()],
+        ..Settings::new(public_url.to_string(), public_url.hosts(bound))
+    };
+    let router = layers::stack(pages(app), &settings);
     let usual = Limits::default();
     let limits = Limits {
         connections: connections_within(descriptors(), usual.connections),
@@ -51,6 +67,7 @@ pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Res
     if !settings.writes.finished(LAST_WRITES).await {
         tracing::error!("a write was still under way at the end and may not be recorded");
     }
+    db.close().await;
     tracing::info!(
         requests = stopped.requests,
         connections = stopped.connections,
@@ -60,9 +77,11 @@ pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Res
     Ok(())
 }
 
-/// Opens the database in `folder` and builds the pages over it.
-async fn app(_folder: &Path, _public_url: &PublicUrl) -> anyhow::Result<Router> {
-    Ok(Router::new().route("/healthz", get(async || "well\n")))
+/// The pages, and the one address that answers without looking at anybody's session.
+fn pages(app: App) -> Router {
+    Router::new()
+        .route("/healthz", get(async || "well\n"))
+        .merge(app::router(app))
 }
 
 async fn listen(address: SocketAddr) -> anyhow::Result<TcpListener> {
