@@ -232,21 +232,60 @@ fn a_backup_of_a_running_server_is_whole() {
     assert!(said.contains(" 0 faults."), "{said}");
 }
 
+/// Runs one statement on the database file in `folder`, making it if need be.
+fn alter(folder: &Path, statement: &'static str) {
+    use sqlx::Connection;
+    use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
+
+    let options = SqliteConnectOptions::new()
+        .filename(folder.join("fieldstow.db"))
+        .create_if_missing(true);
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .unwrap();
+    runtime.block_on(async {
+        let mut connection = SqliteConnection::connect_with(&options).await.unwrap();
+        sqlx::raw_sql(statement)
+            .execute(&mut connection)
+            .await
+            .unwrap();
+        connection.close().await.unwrap();
+    });
+}
+
 #[test]
 fn a_database_that_is_not_ours_is_refused() {
-    for (bytes, words) in [
-        (
-            &b"this is a letter to my aunt, long enough to be looked at as a database file"[..],
-            "fieldstow.db",
-        ),
-        (&[0; 4096], "fieldstow.db"),
-    ] {
-        let folder = tempfile::tempdir().unwrap();
-        let data = folder.path().to_str().unwrap();
-        std::fs::write(folder.path().join("fieldstow.db"), bytes).unwrap();
-        let output = run(program(&["--address", "127.0.0.1:0", "--data", data]));
-        refused(&output, &[words]);
-    }
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    let start = || run(program(&["--address", "127.0.0.1:0", "--data", data]));
+
+    std::fs::write(folder.path().join("fieldstow.db"), "a letter, ".repeat(99)).unwrap();
+    refused(&start(), &[data, "is not a database"]);
+
+    std::fs::remove_file(folder.path().join("fieldstow.db")).unwrap();
+    alter(
+        folder.path(),
+        "create table recipe (name text); pragma application_id = 7",
+    );
+    refused(&start(), &[data, "another program"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_database_of_a_newer_program_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    let server = Running::on(folder.path());
+    server.signal("TERM");
+    assert_eq!(server.exit_within(Duration::from_secs(5)), Some(0));
+    alter(
+        folder.path(),
+        "insert into _sqlx_migrations (version, description, success, checksum, execution_time) \
+         values (9999, 'to come', 1, x'00', 0)",
+    );
+    let output = run(program(&["--address", "127.0.0.1:0", "--data", data]));
+    refused(&output, &[data, "newer Fieldstow"]);
 }
 
 #[test]

@@ -102,6 +102,8 @@ async fn a_handler_may_decide_caching_and_tighten_the_rest() {
     let settings = settings();
     let cached = send(&settings, request(Method::GET, "/cached")).await;
     assert_eq!(values(&cached, "cache-control"), ["private, no-cache"]);
+    let unchanged = send(&settings, request(Method::GET, "/unchanged")).await;
+    assert!(values(&unchanged, "cache-control").is_empty());
     let file = send(&settings, request(Method::GET, "/file")).await;
     assert_eq!(
         values(&file, "content-security-policy"),

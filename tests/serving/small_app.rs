@@ -47,6 +47,7 @@ pub fn router() -> Router {
             "/cached",
             get(async || ([("cache-control", "private, no-cache")], "here")),
         )
+        .route("/unchanged", get(async || StatusCode::NOT_MODIFIED))
         .route(
             "/file",
             get(async || {

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use axum::extract::{Request, State};
-use axum::http::{HeaderName, HeaderValue, header};
+use axum::http::{HeaderName, HeaderValue, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::Response;
 
@@ -69,6 +69,7 @@ impl Headers {
 /// `Referrer-Policy: no-referrer`.
 pub async fn headers(State(fixed): State<Headers>, request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
+    let is_unchanged = response.status() == StatusCode::NOT_MODIFIED;
     let headers = response.headers_mut();
     for (name, value) in fixed.0.iter() {
         if name == header::CONTENT_SECURITY_POLICY {
@@ -81,8 +82,12 @@ pub async fn headers(State(fixed): State<Headers>, request: Request, next: Next)
             headers.insert(name, value.clone());
         }
     }
-    headers
-        .entry(header::CACHE_CONTROL)
-        .or_insert(HeaderValue::from_static("no-store"));
+    // "Unchanged" replaces the headers of the answer the browser kept (RFC 9111, 4.3.4): forbidding it
+    // to be kept here would throw that answer away.
+    if !is_unchanged {
+        headers
+            .entry(header::CACHE_CONTROL)
+            .or_insert(HeaderValue::from_static("no-store"));
+    }
     response
 }
