@@ -28,3 +28,9 @@ pub mod places;
 // What joins them.
 pub mod app;
 pub mod demo;
+
+// The program around it.
+pub mod lock;
+pub mod serve;
+pub mod config;
+pub mod commands;

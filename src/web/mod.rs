@@ -5,5 +5,6 @@ pub mod extract;
 pub mod flash;
 pub mod form;
 pub mod frame;
+pub mod layers;
 pub mod page;
 pub mod problem;
