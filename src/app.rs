@@ -18,7 +18,7 @@ use crate::people::viewer::{self, Sessions};
 use crate::web::frame::Frame;
 use crate::web::page::Page;
 use crate::web::problem::Problem;
-use crate::web::{assets, flash};
+use crate::web::{assets, flash, layers};
 
 /// What every handler gets. Cheap to clone.
 #[derive(Clone)]
@@ -126,7 +126,11 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
     }
     let mut response = next.run(request).await;
 
-    if let Some(problem) = response.extensions_mut().remove::<Problem>() {
+    let problem = response
+        .extensions_mut()
+        .remove::<Problem>()
+        .or_else(|| layers::stray_error(response.status(), response.headers()));
+    if let Some(problem) = problem {
         return draw_problem(frame, problem, response);
     }
     if response.status() == StatusCode::OK {

@@ -37,7 +37,9 @@ pub enum ImportRefused {
     NotATable(#[from] table::NotATable),
     #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join(" "))]
     Mapping(Vec<MappingWrong>),
-    #[error("some lines cannot be taken: mend the file, say differently what a column means, or leave them out")]
+    #[error(
+        "some lines cannot be taken: mend the file, say differently what a column means, or leave them out"
+    )]
     Stopped,
     #[error("say which size of kit the quantities are for")]
     WhichSize,
@@ -75,10 +77,13 @@ pub async fn bring(
     }
     // Reading happens before the write lock is taken: it may take a while.
     let table = read_table(bytes).map_err(NotDone::Refused)?;
-    let mapping = serde_json::to_string(&columns::guess(&table)).map_err(anyhow::Error::from)
+    let mapping = serde_json::to_string(&columns::guess(&table))
+        .map_err(anyhow::Error::from)
         .map_err(AppError::from)?;
     receipts::once(app, sent, Some(viewer.person), async |tx| {
-        let found = store::revision(tx, revision).await?.ok_or(AppError::NotFound("revision"))?;
+        let found = store::revision(tx, revision)
+            .await?
+            .ok_or(AppError::NotFound("revision"))?;
         if found.is_sealed {
             return Err(NotDone::Refused(ListRefused::Sealed.into()));
         }
@@ -115,7 +120,8 @@ pub async fn reading(
         .await?
         .filter(|draft| draft.made_by == viewer.person)
         .ok_or(AppError::NotFound("draft of a list"))?;
-    let table = read_table(&draft.bytes).map_err(|error| AppError::BadRequest(error.to_string()))?;
+    let table =
+        read_table(&draft.bytes).map_err(|error| AppError::BadRequest(error.to_string()))?;
     let mapping: Mapping = draft
         .mapping
         .as_deref()
@@ -123,7 +129,12 @@ pub async fn reading(
         .unwrap_or_else(|| columns::guess(&table));
     let known = known(db, &draft).await?;
     let preview = preview(&table, &mapping, &known);
-    Ok(Reading { draft, table, mapping, preview })
+    Ok(Reading {
+        draft,
+        table,
+        mapping,
+        preview,
+    })
 }
 
 /// Keeps what a person says about the columns and lines of a draft.
@@ -138,10 +149,13 @@ pub async fn say(
         let reading = reading(tx, viewer, draft).await?;
         let mapping = Mapping::from_fields(
             reading.table.width(),
-            fields.iter().map(|(name, value)| (name.as_str(), value.as_str())),
+            fields
+                .iter()
+                .map(|(name, value)| (name.as_str(), value.as_str())),
         )
         .map_err(|wrong| NotDone::Refused(ImportRefused::Mapping(vec![wrong])))?;
-        let json = serde_json::to_string(&mapping).map_err(anyhow::Error::from)
+        let json = serde_json::to_string(&mapping)
+            .map_err(anyhow::Error::from)
             .map_err(AppError::from)?;
         store::set_mapping(tx, draft, &json).await?;
         Ok(format!("/imports/{draft}"))
@@ -162,7 +176,9 @@ pub async fn take(
         if reading.draft.is_taken {
             return Err(refuse(ImportRefused::Taken));
         }
-        let preview = reading.preview.map_err(|wrongs| refuse(ImportRefused::Mapping(wrongs)))?;
+        let preview = reading
+            .preview
+            .map_err(|wrongs| refuse(ImportRefused::Mapping(wrongs)))?;
         if !preview.can_be_taken() {
             return Err(refuse(ImportRefused::Stopped));
         }
@@ -171,10 +187,12 @@ pub async fn take(
             .ok_or(AppError::NotFound("revision"))?;
         let sizes = sizes_for(tx, revision.guide, &preview.list).await?;
         let list = new_list(&preview.list, &sizes);
-        write_list(tx, revision.id, &list).await.map_err(|not_done| match not_done {
-            NotDone::Refused(refused) => refuse(refused.into()),
-            NotDone::Failed(error) => NotDone::Failed(error),
-        })?;
+        write_list(tx, revision.id, &list)
+            .await
+            .map_err(|not_done| match not_done {
+                NotDone::Refused(refused) => refuse(refused.into()),
+                NotDone::Failed(error) => NotDone::Failed(error),
+            })?;
         store::mark_taken(tx, draft, app.clock.now()).await?;
         Ok(format!("/revisions/{}", revision.id))
     })
@@ -203,7 +221,11 @@ async fn sizes_for(
 }
 
 fn new_list(list: &PartsList, sizes: &[SizeId]) -> NewList {
-    let assembly = |at: usize| list.assemblies.get(at).map(|assembly| assembly.name.clone());
+    let assembly = |at: usize| {
+        list.assemblies
+            .get(at)
+            .map(|assembly| assembly.name.clone())
+    };
     NewList {
         parts: list
             .parts
@@ -211,7 +233,11 @@ fn new_list(list: &PartsList, sizes: &[SizeId]) -> NewList {
             .map(|part| NewPart {
                 number: part.number.clone(),
                 // A part without a name is called by its number.
-                name: if part.name.is_empty() { part.number.clone() } else { part.name.clone() },
+                name: if part.name.is_empty() {
+                    part.number.clone()
+                } else {
+                    part.name.clone()
+                },
                 colour: part.colour.clone(),
                 issue_mark: if part.issue == 0 {
                     String::new()
@@ -236,7 +262,9 @@ fn new_list(list: &PartsList, sizes: &[SizeId]) -> NewList {
                     quantities: sizes
                         .iter()
                         .zip(&line.quantities)
-                        .map(|(size, quantity)| (*size, u32::try_from(*quantity).unwrap_or(u32::MAX)))
+                        .map(|(size, quantity)| {
+                            (*size, u32::try_from(*quantity).unwrap_or(u32::MAX))
+                        })
                         .collect(),
                     source_line: Some(line.line.into()),
                 })
@@ -246,25 +274,28 @@ fn new_list(list: &PartsList, sizes: &[SizeId]) -> NewList {
 }
 
 async fn known(db: &mut SqliteConnection, draft: &Draft) -> Result<Known, AppError> {
-    let revision =
-        store::revision(db, draft.revision).await?.ok_or(AppError::NotFound("revision"))?;
+    let revision = store::revision(db, draft.revision)
+        .await?
+        .ok_or(AppError::NotFound("revision"))?;
     let parts = store::known_parts(db, &revision.maker).await?;
     Ok(Known {
         parts: parts
             .into_iter()
-            .map(|(number, colour, name)| KnownPart { number, colour, name })
+            .map(|(number, colour, name)| KnownPart {
+                number,
+                colour,
+                name,
+            })
             .collect(),
         assemblies: store::assemblies_of(db, revision.guide).await?,
     })
 }
 
 /// A revision's list as a CSV file that can be read in again.
-pub async fn export(
-    db: &mut SqliteConnection,
-    revision: RevisionId,
-) -> Result<Vec<u8>, AppError> {
-    let revision =
-        store::revision(db, revision).await?.ok_or(AppError::NotFound("revision"))?;
+pub async fn export(db: &mut SqliteConnection, revision: RevisionId) -> Result<Vec<u8>, AppError> {
+    let revision = store::revision(db, revision)
+        .await?
+        .ok_or(AppError::NotFound("revision"))?;
     let sizes = store::sizes(db, revision.guide).await?;
     let rows = store::list_rows(db, revision.id).await?;
     let names: HashMap<_, _> = store::assembly_names(db).await?.into_iter().collect();
@@ -292,7 +323,11 @@ pub async fn export(
     let mut position = |list: &mut PartsList, assembly| {
         *assembly_at.entry(assembly).or_insert_with(|| {
             let name = names.get(&assembly).cloned().unwrap_or_default();
-            list.assemblies.push(super::import::list::Assembly { name, known: None, line: 0 });
+            list.assemblies.push(super::import::list::Assembly {
+                name,
+                known: None,
+                line: 0,
+            });
             list.assemblies.len() - 1
         })
     };

@@ -670,10 +670,7 @@ pub async fn insert_draft(db: &mut SqliteConnection, new: NewDraft<'_>) -> sqlx:
     Ok(())
 }
 
-pub async fn draft(
-    db: &mut SqliteConnection,
-    draft: ImportDraftId,
-) -> sqlx::Result<Option<Draft>> {
+pub async fn draft(db: &mut SqliteConnection, draft: ImportDraftId) -> sqlx::Result<Option<Draft>> {
     sqlx::query_as!(
         Draft,
         r#"
@@ -699,9 +696,13 @@ pub async fn set_mapping(
     draft: ImportDraftId,
     mapping: &str,
 ) -> sqlx::Result<()> {
-    sqlx::query!(r#"update import_draft set mapping = $1 where id = $2"#, mapping, draft)
-        .execute(db)
-        .await?;
+    sqlx::query!(
+        r#"update import_draft set mapping = $1 where id = $2"#,
+        mapping,
+        draft
+    )
+    .execute(db)
+    .await?;
     Ok(())
 }
 
@@ -710,14 +711,20 @@ pub async fn mark_taken(
     draft: ImportDraftId,
     now: Instant,
 ) -> sqlx::Result<()> {
-    sqlx::query!(r#"update import_draft set applied_at = $1 where id = $2"#, now, draft)
-        .execute(db)
-        .await?;
+    sqlx::query!(
+        r#"update import_draft set applied_at = $1 where id = $2"#,
+        now,
+        draft
+    )
+    .execute(db)
+    .await?;
     Ok(())
 }
 
 pub async fn forget_old_drafts(db: &mut SqliteConnection, now: Instant) -> sqlx::Result<()> {
-    sqlx::query!(r#"delete from import_draft where ends_at < $1"#, now).execute(db).await?;
+    sqlx::query!(r#"delete from import_draft where ends_at < $1"#, now)
+        .execute(db)
+        .await?;
     Ok(())
 }
 
@@ -732,14 +739,17 @@ pub async fn known_parts(
     )
     .fetch_all(db)
     .await?;
-    Ok(rows.into_iter().map(|row| (row.number, row.colour, row.name)).collect())
+    Ok(rows
+        .into_iter()
+        .map(|row| (row.number, row.colour, row.name))
+        .collect())
 }
 
-pub async fn assemblies_of(
-    db: &mut SqliteConnection,
-    guide: GuideId,
-) -> sqlx::Result<Vec<String>> {
-    sqlx::query_scalar!(r#"select name from assembly where guide_id = $1 order by name"#, guide)
-        .fetch_all(db)
-        .await
+pub async fn assemblies_of(db: &mut SqliteConnection, guide: GuideId) -> sqlx::Result<Vec<String>> {
+    sqlx::query_scalar!(
+        r#"select name from assembly where guide_id = $1 order by name"#,
+        guide
+    )
+    .fetch_all(db)
+    .await
 }

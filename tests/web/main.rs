@@ -3,6 +3,7 @@
 mod support;
 
 mod guides;
+mod imports;
 mod kits;
 mod parts;
 mod seasons;

@@ -336,3 +336,22 @@ fn way_in_words(way: &Way<AssemblyId>, names: &HashMap<AssemblyId, String>) -> S
     }
     format!("{} in {}", way.pieces, steps.join(", "))
 }
+
+/// The list as a file that can be read in again.
+pub(super) async fn download(
+    State(app): State<App>,
+    Path(revision): Path<RevisionId>,
+) -> Result<impl axum::response::IntoResponse, AppError> {
+    let mut db = app.db.read().await?;
+    let bytes = guides::imports::export(&mut db, revision).await?;
+    Ok((
+        [
+            (axum::http::header::CONTENT_TYPE, "text/csv; charset=utf-8"),
+            (
+                axum::http::header::CONTENT_DISPOSITION,
+                "attachment; filename=\"parts-list.csv\"",
+            ),
+        ],
+        bytes,
+    ))
+}
