@@ -58,6 +58,7 @@ impl App {
 /// Every slice's routes.
 fn routes() -> Routes {
     Routes::new()
+        .merge(crate::today::pages::routes())
         .merge(crate::seasons::pages::routes())
         .merge(crate::guides::pages::routes())
         .merge(crate::parts::pages::routes())

@@ -7,3 +7,4 @@ mod imports;
 mod kits;
 mod parts;
 mod seasons;
+mod today;
