@@ -1,1 +1,29 @@
 //! Fieldstow: keeps the books on competition field kits.
+//!
+//! Read the modules in this order. Each slice may use those above it, never those below.
+
+// What everything stands on.
+pub mod clock;
+pub mod code;
+pub mod codes;
+pub mod db;
+pub mod error;
+pub mod ids;
+pub mod receipts;
+pub mod secret;
+pub mod text;
+pub mod web;
+
+// The one book.
+pub mod ledger;
+
+// The slices.
+pub mod people;
+pub mod seasons;
+pub mod guides;
+pub mod kits;
+pub mod places;
+
+// What joins them.
+pub mod app;
+pub mod demo;

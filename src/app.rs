@@ -1,0 +1,207 @@
+//! The application as a value: what every handler gets, and the router over all slices.
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::{FromRequestParts, Request, State};
+use axum::http::request::Parts;
+use axum::http::{HeaderValue, Method, StatusCode, header};
+use axum::middleware::{self, Next};
+use axum::response::{IntoResponse, Response};
+
+use crate::clock::Clock;
+use crate::db::Db;
+use crate::error::AppError;
+use crate::people::Viewer;
+use crate::people::access::{Listed, Routes};
+use crate::people::viewer::{self, Sessions};
+use crate::web::frame::Frame;
+use crate::web::page::Page;
+use crate::web::problem::Problem;
+use crate::web::{assets, flash};
+
+/// What every handler gets. Cheap to clone.
+#[derive(Clone)]
+pub struct App {
+    pub db: Db,
+    pub clock: Arc<dyn Clock>,
+    pub sessions: Arc<Sessions>,
+    settings: Arc<Settings>,
+}
+
+/// What the machine's owner decides.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// Where people reach this server, without a slash at the end: `https://kit.example.org`.
+    pub public_url: String,
+}
+
+impl App {
+    pub fn new(db: Db, clock: Arc<dyn Clock>, settings: Settings) -> Self {
+        Self {
+            db,
+            clock,
+            sessions: Arc::default(),
+            settings: Arc::new(settings),
+        }
+    }
+
+    pub fn public_url(&self) -> &str {
+        &self.settings.public_url
+    }
+
+    pub fn is_https(&self) -> bool {
+        self.settings.public_url.starts_with("https://")
+    }
+}
+
+/// Every slice's routes.
+fn routes() -> Routes {
+    Routes::new().merge(crate::seasons::pages::routes())
+}
+
+/// Every route with its method and rule, for the tests that go through all of them.
+pub fn listed_routes() -> Vec<Listed> {
+    routes().into_parts().1
+}
+
+/// The whole application. The layers of `web::layers` go around it.
+pub fn router(app: App) -> Router {
+    let (router, _) = routes().into_parts();
+    router
+        .route("/static/{*path}", axum::routing::get(assets::serve))
+        .fallback(async || AppError::NotFound("page"))
+        .method_not_allowed_fallback(async || {
+            crate::web::problem::answer(
+                StatusCode::METHOD_NOT_ALLOWED,
+                "This address does not take what was sent.",
+            )
+        })
+        .layer(middleware::from_fn_with_state(app.clone(), around))
+        .with_state(app)
+}
+
+/// Goes around every request: finds the viewer, answers "unchanged" where it is, and draws pages around
+/// failures.
+async fn around(State(app): State<App>, mut request: Request, next: Next) -> Response {
+    if request.uri().path().starts_with("/static/") {
+        return next.run(request).await;
+    }
+    let viewer = match viewer::find(&app, request.headers()).await {
+        Ok(viewer) => viewer,
+        Err(error) => return error.into_response(),
+    };
+    let told = flash::read(request.headers());
+    let had_message = told.is_some();
+    let path = request.uri().path().to_owned();
+    let frame = frame(&app, viewer.as_ref(), told, path);
+
+    // Unchanged as long as nobody wrote, nobody else looks, and the day and the program are the same.
+    let tag = match &viewer {
+        Some(viewer) if request.method() == Method::GET && !had_message => Some(format!(
+            "\"{}-{}-{}-{}\"",
+            app.db.version(),
+            viewer.session,
+            viewer.today(&app),
+            assets::mark()
+        )),
+        _ => None,
+    };
+    if let Some(tag) = &tag
+        && request
+            .headers()
+            .get(header::IF_NONE_MATCH)
+            .is_some_and(|known| known == tag.as_str())
+    {
+        return (StatusCode::NOT_MODIFIED, [(header::ETAG, tag.clone())]).into_response();
+    }
+
+    request.extensions_mut().insert(app.clone());
+    request.extensions_mut().insert(frame.clone());
+    if let Some(viewer) = viewer {
+        request.extensions_mut().insert(viewer);
+    }
+    let mut response = next.run(request).await;
+
+    if let Some(problem) = response.extensions_mut().remove::<Problem>() {
+        return draw_problem(frame, problem, response);
+    }
+    if response.status() == StatusCode::OK {
+        let headers = response.headers_mut();
+        if had_message {
+            headers.append(header::SET_COOKIE, flash::forget());
+        }
+        if let Some(tag) = tag.and_then(|tag| HeaderValue::from_str(&tag).ok())
+            && !headers.contains_key(header::CACHE_CONTROL)
+        {
+            headers.insert(
+                header::CACHE_CONTROL,
+                HeaderValue::from_static("private, no-cache"),
+            );
+            headers.insert(header::ETAG, tag);
+        }
+    }
+    response
+}
+
+fn frame(app: &App, viewer: Option<&Viewer>, told: Option<flash::Flash>, path: String) -> Frame {
+    let zone = viewer.map_or("UTC", Viewer::zone);
+    Frame {
+        league: String::new(),
+        person: viewer.map(|viewer| viewer.name().to_owned()),
+        team: viewer
+            .and_then(Viewer::main_team)
+            .map(|membership| membership.team_name.clone()),
+        strip: Frame::strip_of(&path),
+        flash: told,
+        as_of: app.clock.now().words(zone),
+        path,
+    }
+}
+
+impl<S: Send + Sync> FromRequestParts<S> for Frame {
+    type Rejection = AppError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, AppError> {
+        Ok(parts.extensions.get::<Frame>().cloned().unwrap_or_default())
+    }
+}
+
+#[derive(askama::Template)]
+#[template(path = "error.html")]
+struct ErrorPage {
+    frame: Frame,
+    title: &'static str,
+    sentence: String,
+}
+
+/// The same answer as a page: headers such as `Retry-After` stay.
+fn draw_problem(frame: Frame, problem: Problem, plain: Response) -> Response {
+    let page = Page(ErrorPage {
+        frame,
+        title: title(problem.status),
+        sentence: problem.sentence,
+    })
+    .into_response();
+    let (mut parts, _) = plain.into_parts();
+    let (page_parts, body) = page.into_parts();
+    parts.headers.remove(header::CONTENT_LENGTH);
+    parts.headers.extend(page_parts.headers);
+    Response::from_parts(parts, body)
+}
+
+fn title(status: StatusCode) -> &'static str {
+    match status {
+        StatusCode::BAD_REQUEST => "This could not be read",
+        StatusCode::UNAUTHORIZED => "Sign in again",
+        StatusCode::FORBIDDEN => "Not for you to do",
+        StatusCode::NOT_FOUND => "Not here",
+        StatusCode::METHOD_NOT_ALLOWED => "Not like this",
+        StatusCode::CONFLICT => "Recorded differently before",
+        StatusCode::PAYLOAD_TOO_LARGE => "Too large",
+        StatusCode::TOO_MANY_REQUESTS => "Wait a little",
+        StatusCode::SERVICE_UNAVAILABLE => "Too busy just now",
+        StatusCode::INSUFFICIENT_STORAGE => "The disk is full",
+        _ => "Something broke",
+    }
+}

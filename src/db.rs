@@ -1,0 +1,365 @@
+//! Opens the database, and hands out its one writer and its readers.
+//!
+//! Four findings shaped this file. SQLite before 3.51.3 can lose committed writes in WAL mode, so an
+//! older library is refused. A transaction that begins by reading fails when it turns to writing, so
+//! every write begins with `begin immediate`. Many writers are unfair to each other, so there is one.
+//! And after a failed write sqlx may return a connection to its pool in the middle of a transaction, so
+//! the pool looks at each one that comes back.
+//!
+//! Nothing but SQLite opens the database file: closing any other handle to it would drop SQLite's locks.
+
+use std::ops::{Deref, DerefMut};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Duration;
+
+use sqlx::migrate::Migrator;
+use sqlx::pool::PoolConnection;
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions,
+    SqliteSynchronous,
+};
+use sqlx::{Connection, Sqlite, Transaction};
+
+/// Every migration, built into the program.
+pub static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
+
+/// Marks a database file as Fieldstow's: "FldS".
+const APPLICATION_ID: i64 = 0x466c_6453;
+/// The first SQLite without the bug that can lose committed writes in WAL mode.
+const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
+const READERS: u32 = 4;
+const FILE_NAME: &str = "fieldstow.db";
+
+/// Why the database could not be opened, in words for the person at the machine.
+#[derive(Debug, thiserror::Error)]
+pub enum OpenError {
+    #[error(
+        "this program was built with SQLite {0}; it needs 3.51.3 or newer, because older ones can lose data"
+    )]
+    OldSqlite(String),
+    #[error("{0} is a database of another program; choose another data folder with --data")]
+    NotOurs(PathBuf),
+    #[error("{0} was written by a newer Fieldstow; start that version, or restore an older backup")]
+    Newer(PathBuf),
+    #[error("{0} holds no Fieldstow database yet; start `fieldstow serve` there first")]
+    Missing(PathBuf),
+    #[error("{0} is not a database, or it is damaged; restore a backup")]
+    Damaged(PathBuf),
+    #[error("SQLite answered {found} for pragma {pragma} instead of {wanted}")]
+    Pragma {
+        pragma: &'static str,
+        found: String,
+        wanted: &'static str,
+    },
+    #[error("rows point at others that do not exist: {0}")]
+    ForeignKeys(String),
+    #[error("the database could not be opened: {0}")]
+    Sqlx(#[from] sqlx::Error),
+    #[error("the database could not be brought up to date: {0}")]
+    Migrate(#[from] sqlx::migrate::MigrateError),
+}
+
+/// The database of one data folder.
+#[derive(Clone)]
+pub struct Db {
+    writer: SqlitePool,
+    readers: SqlitePool,
+    version: Arc<AtomicU64>,
+    file: Arc<PathBuf>,
+}
+
+impl Db {
+    /// Opens the database in `folder`, makes it if there is none, and brings it up to date.
+    pub async fn open(folder: &Path) -> Result<Self, OpenError> {
+        Self::open_file(folder.join(FILE_NAME), true).await
+    }
+
+    /// Opens the database in `folder`, which must exist already.
+    pub async fn open_existing(folder: &Path) -> Result<Self, OpenError> {
+        let file = folder.join(FILE_NAME);
+        if !file.exists() {
+            return Err(OpenError::Missing(file));
+        }
+        Self::open_file(file, false).await
+    }
+
+    async fn open_file(file: PathBuf, create: bool) -> Result<Self, OpenError> {
+        let temporary_files = file.parent().map(Path::to_path_buf).unwrap_or_default();
+        let options = options(&file, &temporary_files).create_if_missing(create);
+
+        let mut first = SqliteConnection::connect_with(&options)
+            .await
+            .map_err(|error| refine(error, &file))?;
+        check_sqlite_version(&mut first).await?;
+        check_ownership(&mut first, &file).await?;
+        let migrations_before = applied_migrations(&mut first).await?;
+        MIGRATOR
+            .run(&mut first)
+            .await
+            .map_err(|error| match error {
+                sqlx::migrate::MigrateError::VersionMissing(_)
+                | sqlx::migrate::MigrateError::VersionTooNew(..) => OpenError::Newer(file.clone()),
+                other => OpenError::Migrate(other),
+            })?;
+        // Looking at every row takes a second at five million moves, so it is done when the tables
+        // changed, and by `fieldstow verify`.
+        if applied_migrations(&mut first).await? != migrations_before {
+            check_foreign_keys(&mut first).await?;
+        }
+        check_pragmas(&mut first).await?;
+        first.close().await?;
+
+        let writer = SqlitePoolOptions::new()
+            .max_connections(1)
+            .min_connections(1)
+            .idle_timeout(None)
+            .max_lifetime(None)
+            .acquire_timeout(Duration::from_secs(5))
+            .test_before_acquire(false)
+            // A write that failed half-way may come back with its transaction still open.
+            .after_release(|connection, _| {
+                Box::pin(async move {
+                    connection.ping().await?;
+                    Ok(!connection.is_in_transaction())
+                })
+            })
+            .connect_with(options.clone())
+            .await?;
+        let readers = SqlitePoolOptions::new()
+            .max_connections(READERS)
+            .idle_timeout(None)
+            .max_lifetime(None)
+            .acquire_timeout(Duration::from_secs(5))
+            .test_before_acquire(false)
+            .connect_with(
+                options
+                    .read_only(true)
+                    .create_if_missing(false)
+                    .pragma("query_only", "on"),
+            )
+            .await?;
+        Ok(Self {
+            writer,
+            readers,
+            version: Arc::new(AtomicU64::new(1)),
+            file: Arc::new(file),
+        })
+    }
+
+    /// A connection that can only read. Take one for a whole request.
+    pub async fn read(&self) -> sqlx::Result<PoolConnection<Sqlite>> {
+        self.readers.acquire().await
+    }
+
+    /// Starts a write: takes SQLite's one write lock now, so that what is read next cannot change
+    /// before it is written.
+    pub async fn begin_write(&self) -> sqlx::Result<Tx> {
+        let inner = self.writer.begin_with("begin immediate").await?;
+        Ok(Tx {
+            inner,
+            version: self.version.clone(),
+        })
+    }
+
+    /// Grows with every write. Pages are unchanged while it is.
+    pub fn version(&self) -> u64 {
+        self.version.load(Ordering::SeqCst)
+    }
+
+    /// The database file. For messages only; nobody but SQLite opens it.
+    pub fn file(&self) -> &Path {
+        &self.file
+    }
+
+    /// Writes a complete, checked copy into a new file while work goes on.
+    pub async fn copy_to(&self, target: &Path) -> sqlx::Result<()> {
+        let mut connection = self.read().await?;
+        let target = target.to_string_lossy().into_owned();
+        sqlx::query("vacuum into $1")
+            .bind(target)
+            .execute(&mut *connection)
+            .await?;
+        Ok(())
+    }
+
+    /// Lets the last readers go, writes everything from the log into the database file, and closes it.
+    pub async fn close(self) {
+        self.readers.close().await;
+        if let Ok(mut connection) = self.writer.acquire().await {
+            let _ = sqlx::raw_sql(
+                "pragma analysis_limit = 400; pragma optimize; pragma wal_checkpoint(truncate);",
+            )
+            .execute(&mut *connection)
+            .await;
+        }
+        self.writer.close().await;
+    }
+}
+
+/// A write in progress. Dropped without `commit`, it leaves no trace.
+pub struct Tx {
+    inner: Transaction<'static, Sqlite>,
+    version: Arc<AtomicU64>,
+}
+
+impl Tx {
+    /// Makes the write durable. After an error it is unknown whether it was: send the same form again.
+    pub async fn commit(self) -> sqlx::Result<()> {
+        let result = self.inner.commit().await;
+        // Raised in any case: a commit that failed may still have happened.
+        self.version.fetch_add(1, Ordering::SeqCst);
+        result
+    }
+
+    /// Commits something that no page shows, so that pages stay as they are in browsers' stores.
+    pub async fn commit_quietly(self) -> sqlx::Result<()> {
+        self.inner.commit().await
+    }
+}
+
+impl Deref for Tx {
+    type Target = SqliteConnection;
+
+    fn deref(&self) -> &Self::Target {
+        &self.inner
+    }
+}
+
+impl DerefMut for Tx {
+    fn deref_mut(&mut self) -> &mut Self::Target {
+        &mut self.inner
+    }
+}
+
+fn options(file: &Path, temporary_files: &Path) -> SqliteConnectOptions {
+    SqliteConnectOptions::new()
+        .filename(file)
+        .journal_mode(SqliteJournalMode::Wal)
+        .synchronous(SqliteSynchronous::Full)
+        .foreign_keys(true)
+        .busy_timeout(Duration::from_secs(5))
+        // Without this, `insert or replace` walks past the triggers that guard the ledger.
+        .pragma("recursive_triggers", "on")
+        .pragma("trusted_schema", "off")
+        .pragma("cell_size_check", "on")
+        .pragma("mmap_size", "0")
+        .pragma("cache_size", "-8000")
+        .pragma("journal_size_limit", "67108864")
+        .pragma(
+            "temp_store",
+            if temporary_files.as_os_str().is_empty() {
+                "2"
+            } else {
+                "0"
+            },
+        )
+}
+
+async fn check_sqlite_version(connection: &mut SqliteConnection) -> Result<(), OpenError> {
+    let version: String = sqlx::query_scalar("select sqlite_version()")
+        .fetch_one(&mut *connection)
+        .await?;
+    if is_recent_enough(&version) {
+        Ok(())
+    } else {
+        Err(OpenError::OldSqlite(version))
+    }
+}
+
+fn is_recent_enough(version: &str) -> bool {
+    let mut numbers = version
+        .split('.')
+        .map(|number| number.parse::<u32>().unwrap_or(0));
+    let mut next = || numbers.next().unwrap_or(0);
+    (next(), next(), next()) >= OLDEST_SQLITE
+}
+
+async fn check_ownership(connection: &mut SqliteConnection, file: &Path) -> Result<(), OpenError> {
+    let id: i64 = sqlx::query_scalar("pragma application_id")
+        .fetch_one(&mut *connection)
+        .await
+        .map_err(|error| refine(error, file))?;
+    if id == APPLICATION_ID {
+        return Ok(());
+    }
+    let tables: i64 = sqlx::query_scalar("select count(*) from sqlite_schema")
+        .fetch_one(&mut *connection)
+        .await
+        .map_err(|error| refine(error, file))?;
+    if id != 0 || tables != 0 {
+        return Err(OpenError::NotOurs(file.to_path_buf()));
+    }
+    // The number is APPLICATION_ID; pragmas take no parameters.
+    sqlx::query("pragma application_id = 1181508691")
+        .execute(&mut *connection)
+        .await?;
+    Ok(())
+}
+
+async fn applied_migrations(connection: &mut SqliteConnection) -> sqlx::Result<i64> {
+    let exists: i64 =
+        sqlx::query_scalar("select count(*) from sqlite_schema where name = '_sqlx_migrations'")
+            .fetch_one(&mut *connection)
+            .await?;
+    if exists == 0 {
+        return Ok(0);
+    }
+    sqlx::query_scalar("select count(*) from _sqlx_migrations")
+        .fetch_one(&mut *connection)
+        .await
+}
+
+/// Fails when a row points at one that does not exist.
+pub async fn check_foreign_keys(connection: &mut SqliteConnection) -> Result<(), OpenError> {
+    let broken: Vec<(String, Option<i64>, String, i64)> =
+        sqlx::query_as("pragma foreign_key_check")
+            .fetch_all(&mut *connection)
+            .await?;
+    match broken.first() {
+        None => Ok(()),
+        Some((table, ..)) => Err(OpenError::ForeignKeys(format!(
+            "{} in {table}",
+            broken.len()
+        ))),
+    }
+}
+
+/// Reads every setting back, because a pragma with a typing error is silently ignored.
+async fn check_pragmas(connection: &mut SqliteConnection) -> Result<(), OpenError> {
+    for (pragma, wanted) in [
+        ("pragma journal_mode", "wal"),
+        ("pragma synchronous", "2"),
+        ("pragma foreign_keys", "1"),
+        ("pragma recursive_triggers", "1"),
+        ("pragma trusted_schema", "0"),
+        ("pragma cell_size_check", "1"),
+        ("pragma journal_size_limit", "67108864"),
+        ("pragma application_id", "1181508691"),
+    ] {
+        let row = sqlx::query(pragma).fetch_one(&mut *connection).await?;
+        let found = {
+            use sqlx::Row;
+            row.try_get_unchecked::<String, _>(0).or_else(|_| {
+                row.try_get_unchecked::<i64, _>(0)
+                    .map(|number| number.to_string())
+            })?
+        };
+        if found != wanted {
+            return Err(OpenError::Pragma {
+                pragma,
+                found,
+                wanted,
+            });
+        }
+    }
+    Ok(())
+}
+
+fn refine(error: sqlx::Error, file: &Path) -> OpenError {
+    match error.as_database_error().and_then(|inner| inner.code()) {
+        Some(code) if code == "26" || code == "11" => OpenError::Damaged(file.to_path_buf()),
+        _ => OpenError::Sqlx(error),
+    }
+}

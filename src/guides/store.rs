@@ -1,0 +1,464 @@
+//! The queries about guides, revisions, sizes and parts lists.
+
+use sqlx::SqliteConnection;
+
+use super::list::NewPart;
+use super::need::{Basis, Child};
+use crate::clock::{Day, Instant};
+use crate::ids::{AssemblyId, GuideId, ListLineId, PartId, RevisionId, SeasonId, SizeId};
+
+#[derive(Debug, Clone)]
+pub struct Guide {
+    pub id: GuideId,
+    pub name: String,
+    pub maker: String,
+    pub season: Option<SeasonId>,
+    pub season_name: Option<String>,
+}
+
+#[derive(Debug, Clone)]
+pub struct Revision {
+    pub id: RevisionId,
+    pub guide: GuideId,
+    pub guide_name: String,
+    pub maker: String,
+    pub label: String,
+    pub issued_on: Day,
+    pub is_sealed: bool,
+    /// No other revision of the guide was issued later.
+    pub is_newest: bool,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Size {
+    pub id: SizeId,
+    pub name: String,
+}
+
+pub struct NewGuide<'a> {
+    pub id: GuideId,
+    pub season: Option<SeasonId>,
+    pub name: &'a str,
+    pub maker: &'a str,
+}
+
+pub struct NewRevision<'a> {
+    pub id: RevisionId,
+    pub guide: GuideId,
+    pub label: &'a str,
+    pub issued_on: Day,
+}
+
+/// Every guide, those of the newest season first.
+pub async fn guides(db: &mut SqliteConnection) -> sqlx::Result<Vec<Guide>> {
+    sqlx::query_as!(
+        Guide,
+        r#"
+            select
+                guide.id as "id: GuideId",
+                guide.name,
+                guide.maker,
+                guide.season_id as "season: SeasonId",
+                season.name as "season_name?"
+            from guide
+            left join season on season.id = guide.season_id
+            order by season.starts_on desc, guide.name
+        "#
+    )
+    .fetch_all(db)
+    .await
+}
+
+pub async fn guide(db: &mut SqliteConnection, guide: GuideId) -> sqlx::Result<Option<Guide>> {
+    sqlx::query_as!(
+        Guide,
+        r#"
+            select
+                guide.id as "id: GuideId",
+                guide.name,
+                guide.maker,
+                guide.season_id as "season: SeasonId",
+                season.name as "season_name?"
+            from guide
+            left join season on season.id = guide.season_id
+            where guide.id = $1
+        "#,
+        guide
+    )
+    .fetch_optional(db)
+    .await
+}
+
+pub async fn add_guide(db: &mut SqliteConnection, new: NewGuide<'_>) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"insert into guide (id, season_id, name, maker) values ($1, $2, $3, $4)"#,
+        new.id,
+        new.season,
+        new.name,
+        new.maker
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// The revisions of a guide, newest first.
+pub async fn revisions(db: &mut SqliteConnection, guide: GuideId) -> sqlx::Result<Vec<Revision>> {
+    sqlx::query_as!(
+        Revision,
+        r#"
+            select
+                revision.id as "id: RevisionId",
+                revision.guide_id as "guide: GuideId",
+                guide.name as guide_name,
+                guide.maker,
+                revision.label,
+                revision.issued_on as "issued_on: Day",
+                revision.sealed_at is not null as "is_sealed: bool",
+                not exists (
+                    select 1 from revision as later
+                    where later.guide_id = revision.guide_id
+                        and (later.issued_on, later.id) > (revision.issued_on, revision.id)
+                ) as "is_newest: bool"
+            from revision
+            join guide on guide.id = revision.guide_id
+            where revision.guide_id = $1
+            order by revision.issued_on desc, revision.id desc
+        "#,
+        guide
+    )
+    .fetch_all(db)
+    .await
+}
+
+pub async fn revision(
+    db: &mut SqliteConnection,
+    revision: RevisionId,
+) -> sqlx::Result<Option<Revision>> {
+    sqlx::query_as!(
+        Revision,
+        r#"
+            select
+                revision.id as "id: RevisionId",
+                revision.guide_id as "guide: GuideId",
+                guide.name as guide_name,
+                guide.maker,
+                revision.label,
+                revision.issued_on as "issued_on: Day",
+                revision.sealed_at is not null as "is_sealed: bool",
+                not exists (
+                    select 1 from revision as later
+                    where later.guide_id = revision.guide_id
+                        and (later.issued_on, later.id) > (revision.issued_on, revision.id)
+                ) as "is_newest: bool"
+            from revision
+            join guide on guide.id = revision.guide_id
+            where revision.id = $1
+        "#,
+        revision
+    )
+    .fetch_optional(db)
+    .await
+}
+
+pub async fn add_revision(db: &mut SqliteConnection, new: NewRevision<'_>) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"insert into revision (id, guide_id, label, issued_on) values ($1, $2, $3, $4)"#,
+        new.id,
+        new.guide,
+        new.label,
+        new.issued_on
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// Freezes the list of a revision, because something was checked against it.
+pub async fn seal(
+    db: &mut SqliteConnection,
+    revision: RevisionId,
+    now: Instant,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"update revision set sealed_at = $1 where id = $2 and sealed_at is null"#,
+        now,
+        revision
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// The sizes of a guide in their order.
+pub async fn sizes(db: &mut SqliteConnection, guide: GuideId) -> sqlx::Result<Vec<Size>> {
+    sqlx::query_as!(
+        Size,
+        r#"
+            select id as "id: SizeId", name
+            from size
+            where guide_id = $1
+            order by position, name
+        "#,
+        guide
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// Adds a size behind the others.
+pub async fn add_size(
+    db: &mut SqliteConnection,
+    guide: GuideId,
+    name: &str,
+) -> sqlx::Result<SizeId> {
+    let id = SizeId::new();
+    sqlx::query!(
+        r#"
+            insert into size (id, guide_id, name, position)
+            values (
+                $1, $2, $3,
+                (select coalesce(max(position), 0) + 1 from size where guide_id = $2)
+            )
+        "#,
+        id,
+        guide,
+        name
+    )
+    .execute(db)
+    .await?;
+    Ok(id)
+}
+
+/// What a kit of a size must hold, in the order of the list.
+pub async fn need_of(
+    db: &mut SqliteConnection,
+    revision: RevisionId,
+    size: SizeId,
+) -> sqlx::Result<Vec<(PartId, i64)>> {
+    let rows = sqlx::query!(
+        r#"
+            select part_id as "part: PartId", qty
+            from need
+            where revision_id = $1 and size_id = $2
+            order by position
+        "#,
+        revision,
+        size
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.part, row.qty)).collect())
+}
+
+/// Empties the list of a revision.
+pub async fn clear_list(db: &mut SqliteConnection, revision: RevisionId) -> sqlx::Result<()> {
+    sqlx::query!(r#"delete from need where revision_id = $1"#, revision)
+        .execute(&mut *db)
+        .await?;
+    sqlx::query!(r#"delete from part_name where revision_id = $1"#, revision)
+        .execute(&mut *db)
+        .await?;
+    sqlx::query!(
+        r#"
+            delete from list_quantity
+            where line_id in (select id from list_line where revision_id = $1)
+        "#,
+        revision
+    )
+    .execute(&mut *db)
+    .await?;
+    sqlx::query!(r#"delete from list_line where revision_id = $1"#, revision)
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
+/// The part that a list means: the known one with this maker, number and colour (without a number:
+/// with this name and colour), or a new one.
+pub async fn part_for(
+    db: &mut SqliteConnection,
+    maker: &str,
+    revision: RevisionId,
+    part: &NewPart,
+) -> sqlx::Result<PartId> {
+    let known = sqlx::query!(
+        r#"
+            select id as "id: PartId", name
+            from part
+            where maker = $1 and number = $2 and colour = $3 and issue_mark = $4
+                and (number <> '' or name = $5)
+        "#,
+        maker,
+        part.number,
+        part.colour,
+        part.issue_mark,
+        part.name
+    )
+    .fetch_optional(&mut *db)
+    .await?;
+    if let Some(known) = known {
+        if known.name != part.name {
+            sqlx::query!(
+                r#"
+                    insert into part_name (revision_id, part_id, name)
+                    values ($1, $2, $3)
+                    on conflict (revision_id, part_id) do nothing
+                "#,
+                revision,
+                known.id,
+                part.name
+            )
+            .execute(&mut *db)
+            .await?;
+        }
+        sqlx::query!(
+            r#"
+                update part
+                set mass_g = coalesce(mass_g, $1),
+                    how_to_know = case when how_to_know = '' then $2 else how_to_know end
+                where id = $3
+            "#,
+            part.mass_g,
+            part.how_to_know,
+            known.id
+        )
+        .execute(db)
+        .await?;
+        return Ok(known.id);
+    }
+    let id = PartId::new();
+    sqlx::query!(
+        r#"
+            insert into part (id, maker, number, colour, issue_mark, name, mass_g, how_to_know)
+            values ($1, $2, $3, $4, $5, $6, $7, $8)
+        "#,
+        id,
+        maker,
+        part.number,
+        part.colour,
+        part.issue_mark,
+        part.name,
+        part.mass_g,
+        part.how_to_know
+    )
+    .execute(db)
+    .await?;
+    Ok(id)
+}
+
+/// The assembly of a guide with this name, or a new one.
+pub async fn assembly_for(
+    db: &mut SqliteConnection,
+    guide: GuideId,
+    name: &str,
+) -> sqlx::Result<AssemblyId> {
+    let known = sqlx::query_scalar!(
+        r#"select id as "id: AssemblyId" from assembly where guide_id = $1 and name = $2"#,
+        guide,
+        name
+    )
+    .fetch_optional(&mut *db)
+    .await?;
+    if let Some(id) = known {
+        return Ok(id);
+    }
+    let id = AssemblyId::new();
+    sqlx::query!(
+        r#"insert into assembly (id, guide_id, name) values ($1, $2, $3)"#,
+        id,
+        guide,
+        name
+    )
+    .execute(db)
+    .await?;
+    Ok(id)
+}
+
+pub async fn assembly_names(db: &mut SqliteConnection) -> sqlx::Result<Vec<(AssemblyId, String)>> {
+    let rows = sqlx::query!(r#"select id as "id: AssemblyId", name from assembly"#)
+        .fetch_all(db)
+        .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.name)).collect())
+}
+
+pub struct LineRow {
+    pub id: ListLineId,
+    pub revision: RevisionId,
+    pub assembly: Option<AssemblyId>,
+    pub child: Child<PartId, AssemblyId>,
+    pub basis: Basis,
+    pub position: i64,
+    pub source_line: Option<i64>,
+}
+
+pub async fn insert_line(db: &mut SqliteConnection, row: LineRow) -> sqlx::Result<()> {
+    let (part, child_assembly) = match row.child {
+        Child::Part(part) => (Some(part), None),
+        Child::Assembly(assembly) => (None, Some(assembly)),
+    };
+    let basis = match row.basis {
+        Basis::Each => "each",
+        Basis::All => "all",
+    };
+    sqlx::query!(
+        r#"
+            insert into list_line (
+                id, revision_id, assembly_id, part_id, child_assembly_id, basis, position, source_line
+            )
+            values ($1, $2, $3, $4, $5, $6, $7, $8)
+        "#,
+        row.id,
+        row.revision,
+        row.assembly,
+        part,
+        child_assembly,
+        basis,
+        row.position,
+        row.source_line
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn insert_quantity(
+    db: &mut SqliteConnection,
+    line: ListLineId,
+    size: SizeId,
+    quantity: u32,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"insert into list_quantity (line_id, size_id, qty) values ($1, $2, $3)"#,
+        line,
+        size,
+        quantity
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn insert_need(
+    db: &mut SqliteConnection,
+    revision: RevisionId,
+    size: SizeId,
+    part: PartId,
+    qty: i64,
+    position: i64,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"
+            insert into need (revision_id, size_id, part_id, qty, position)
+            values ($1, $2, $3, $4, $5)
+        "#,
+        revision,
+        size,
+        part,
+        qty,
+        position
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}

@@ -1,0 +1,294 @@
+//! The queries about kits.
+
+use sqlx::SqliteConnection;
+
+use super::rules::{self, Facts, Line};
+use crate::clock::{Day, Instant};
+use crate::code::Code;
+use crate::ids::{CountId, KitId, PartId, RevisionId, SizeId, TeamId};
+use crate::ledger::Outside;
+
+#[derive(Debug, Clone)]
+pub struct Kit {
+    pub id: KitId,
+    pub code: Code,
+    pub team: TeamId,
+    pub team_name: String,
+    pub name: String,
+    pub revision: Option<RevisionId>,
+    pub revision_label: Option<String>,
+    pub guide_name: Option<String>,
+    pub size: Option<SizeId>,
+    pub size_name: Option<String>,
+    pub supplier: String,
+    pub serial: String,
+    pub purchase_reference: String,
+    pub brought_in: bool,
+    pub received_on: Option<Day>,
+    pub report_by: Option<Day>,
+    pub note: String,
+    pub put_away: bool,
+    pub version: i64,
+}
+
+pub struct NewKit {
+    pub id: KitId,
+    pub team: TeamId,
+    pub name: String,
+    /// Revision and size; none for a spares box.
+    pub checked_against: Option<(RevisionId, SizeId)>,
+    pub supplier: String,
+    pub serial: String,
+    pub purchase_reference: String,
+    pub brought_in: bool,
+    pub received_on: Option<Day>,
+    pub report_by: Option<Day>,
+    pub note: String,
+}
+
+/// How far the arrival of a kit has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Arrival {
+    /// The count that is open now.
+    pub open: Option<CountId>,
+    /// A count was closed.
+    pub counted: bool,
+    /// The last closed count said that nothing more is expected.
+    pub complete: bool,
+}
+
+pub async fn insert(db: &mut SqliteConnection, new: &NewKit, now: Instant) -> sqlx::Result<()> {
+    let revision = new.checked_against.map(|(revision, _)| revision);
+    let size = new.checked_against.map(|(_, size)| size);
+    sqlx::query!(
+        r#"
+            insert into kit (
+                id, team_id, name, revision_id, size_id, supplier, serial, purchase_reference,
+                brought_in, received_on, report_by, note, made_at
+            )
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
+        "#,
+        new.id,
+        new.team,
+        new.name,
+        revision,
+        size,
+        new.supplier,
+        new.serial,
+        new.purchase_reference,
+        new.brought_in,
+        new.received_on,
+        new.report_by,
+        new.note,
+        now
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn find(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Option<Kit>> {
+    sqlx::query_as!(
+        Kit,
+        r#"
+            select
+                kit.id as "id: KitId",
+                code.code as "code: Code",
+                kit.team_id as "team: TeamId",
+                team.name as team_name,
+                kit.name,
+                kit.revision_id as "revision: RevisionId",
+                revision.label as "revision_label?",
+                guide.name as "guide_name?",
+                kit.size_id as "size: SizeId",
+                size.name as "size_name?",
+                kit.supplier,
+                kit.serial,
+                kit.purchase_reference,
+                kit.brought_in as "brought_in: bool",
+                kit.received_on as "received_on: Day",
+                kit.report_by as "report_by: Day",
+                kit.note,
+                kit.put_away_at is not null as "put_away: bool",
+                kit.version
+            from kit
+            join team on team.id = kit.team_id
+            join code on code.subject_id = kit.id
+            left join revision on revision.id = kit.revision_id
+            left join guide on guide.id = revision.guide_id
+            left join size on size.id = kit.size_id
+            where kit.id = $1
+        "#,
+        kit
+    )
+    .fetch_optional(db)
+    .await
+}
+
+/// The kits of a team that are not put away, the newest first.
+pub async fn of_team(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Vec<Kit>> {
+    sqlx::query_as!(
+        Kit,
+        r#"
+            select
+                kit.id as "id: KitId",
+                code.code as "code: Code",
+                kit.team_id as "team: TeamId",
+                team.name as team_name,
+                kit.name,
+                kit.revision_id as "revision: RevisionId",
+                revision.label as "revision_label?",
+                guide.name as "guide_name?",
+                kit.size_id as "size: SizeId",
+                size.name as "size_name?",
+                kit.supplier,
+                kit.serial,
+                kit.purchase_reference,
+                kit.brought_in as "brought_in: bool",
+                kit.received_on as "received_on: Day",
+                kit.report_by as "report_by: Day",
+                kit.note,
+                kit.put_away_at is not null as "put_away: bool",
+                kit.version
+            from kit
+            join team on team.id = kit.team_id
+            join code on code.subject_id = kit.id
+            left join revision on revision.id = kit.revision_id
+            left join guide on guide.id = revision.guide_id
+            left join size on size.id = kit.size_id
+            where kit.team_id = $1 and kit.put_away_at is null
+            order by kit.made_at desc, kit.name
+        "#,
+        team
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// How far the arrival of a kit has come.
+pub async fn arrival(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Arrival> {
+    let open = sqlx::query_scalar!(
+        r#"
+            select id as "id: CountId"
+            from count_sheet
+            where kit_id = $1 and closed_at is null
+        "#,
+        kit
+    )
+    .fetch_optional(&mut *db)
+    .await?;
+    let last = sqlx::query_scalar!(
+        r#"
+            select more_to_come as "more: bool"
+            from count_sheet
+            where kit_id = $1 and purpose = 'arrival'
+                and closed_at is not null and reopened_as is null
+            order by closed_at desc
+            limit 1
+        "#,
+        kit
+    )
+    .fetch_optional(db)
+    .await?;
+    Ok(Arrival {
+        open,
+        counted: last.is_some(),
+        complete: last.flatten().is_some_and(|more| !more),
+    })
+}
+
+/// The statement of a kit: every part it needs or has, in the order of its list, then the others.
+pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Line>> {
+    let complete = arrival(&mut *db, kit).await?.complete;
+    let missing = Outside::Missing.place();
+    let rows = sqlx::query!(
+        r#"
+            with held as (
+                select
+                    part_id,
+                    sum(case when outside = 0 and state = 'good' then qty else 0 end) as good,
+                    sum(case when outside = 0 and state = 'doubtful' then qty else 0 end) as doubtful,
+                    sum(case when outside = 0 and state = 'practice only' then qty else 0 end)
+                        as practice_only,
+                    sum(case when outside = 0 and state = 'broken' then qty else 0 end) as broken,
+                    sum(case when place_id = $2 then qty else 0 end) as missing
+                from balance
+                where kit_id = $1
+                group by part_id
+            ),
+            needed as (
+                select need.part_id, need.qty, need.position
+                from kit
+                join need on need.revision_id = kit.revision_id and need.size_id = kit.size_id
+                where kit.id = $1
+            ),
+            line as (
+                select
+                    needed.part_id,
+                    needed.qty as need,
+                    needed.position,
+                    held.good,
+                    held.doubtful,
+                    held.practice_only,
+                    held.broken,
+                    held.missing
+                from needed
+                left join held on held.part_id = needed.part_id
+                union all
+                select
+                    held.part_id,
+                    0 as need,
+                    1000000 as position,
+                    held.good,
+                    held.doubtful,
+                    held.practice_only,
+                    held.broken,
+                    held.missing
+                from held
+                where not exists (select 1 from needed where needed.part_id = held.part_id)
+                    and held.good + held.doubtful + held.practice_only + held.broken > 0
+            )
+            select
+                line.part_id as "part!: PartId",
+                part.number as "number!",
+                part.name as "name!",
+                part.colour as "colour!",
+                part.how_to_know as "how_to_know!",
+                line.need as "need!: i64",
+                coalesce(line.good, 0) as "good!: i64",
+                coalesce(line.doubtful, 0) as "doubtful!: i64",
+                coalesce(line.practice_only, 0) as "practice_only!: i64",
+                coalesce(line.broken, 0) as "broken!: i64",
+                coalesce(line.missing, 0) as "missing!: i64"
+            from line
+            join part on part.id = line.part_id
+            order by line.position, part.name, part.colour
+        "#,
+        kit,
+        missing
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| {
+            let facts = Facts {
+                need: row.need,
+                good: row.good,
+                doubtful: row.doubtful,
+                practice_only: row.practice_only,
+                broken: row.broken,
+                missing: row.missing,
+            };
+            Line {
+                part: row.part,
+                number: row.number,
+                name: row.name,
+                colour: row.colour,
+                how_to_know: row.how_to_know,
+                still_to_come: rules::still_to_come(&facts, complete),
+                facts,
+            }
+        })
+        .collect())
+}

@@ -1,0 +1,290 @@
+//! Who may do what. Every route is registered together with its rule; one without does not compile.
+//!
+//! Some rules ask about a **subject**: the thing whose id stands first in the path (a kit, a place, a
+//! count, a stint, a team). The guard looks up whose it is, so a handler cannot forget to.
+
+use axum::Router;
+use axum::extract::{FromRequestParts, RawPathParams, Request};
+use axum::handler::Handler;
+use axum::http::{Method, StatusCode};
+use axum::middleware::{self, Next};
+use axum::response::{IntoResponse, Response};
+use axum::routing::{MethodRouter, on};
+use uuid::Uuid;
+
+use super::{Role, Viewer, store};
+use crate::app::App;
+use crate::error::AppError;
+use crate::ids::TeamId;
+use crate::web::problem;
+
+/// The rules. `allowed` is their truth table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Rule {
+    /// Everybody, with or without an account.
+    Anyone,
+    /// Everybody with an account.
+    SignedIn,
+    /// Whoever keeps a team's kits, or answers for the league: seasons, guides, parts lists.
+    KeepsGuides,
+    /// Whoever keeps some team's kits.
+    KeepsSomeTeam,
+    /// Whoever answers for the league.
+    Coordinates,
+    /// See the subject's team's books: its members, and coordinators.
+    Sees,
+    /// Count and move in the subject's team's books: its members.
+    Works,
+    /// Decide about the subject's team's books: its keeper and deputies.
+    Keeps,
+    /// Decide who belongs to the subject, a team: its keeper and deputies, and coordinators.
+    Staffs,
+}
+
+impl Rule {
+    pub const ALL: [Rule; 9] = [
+        Rule::Anyone,
+        Rule::SignedIn,
+        Rule::KeepsGuides,
+        Rule::KeepsSomeTeam,
+        Rule::Coordinates,
+        Rule::Sees,
+        Rule::Works,
+        Rule::Keeps,
+        Rule::Staffs,
+    ];
+
+    /// Whether it asks about the thing in the path.
+    pub fn has_subject(self) -> bool {
+        match self {
+            Rule::Sees | Rule::Works | Rule::Keeps | Rule::Staffs => true,
+            Rule::Anyone
+            | Rule::SignedIn
+            | Rule::KeepsGuides
+            | Rule::KeepsSomeTeam
+            | Rule::Coordinates => false,
+        }
+    }
+
+    /// Who could, for the page that says no.
+    fn who(self) -> &'static str {
+        match self {
+            Rule::Anyone => "everybody",
+            Rule::SignedIn => "people with an account",
+            Rule::KeepsGuides => "keepers, deputies and coordinators",
+            Rule::KeepsSomeTeam => "keepers and deputies",
+            Rule::Coordinates => "the league's coordinators",
+            Rule::Sees => "the team's members and coordinators",
+            Rule::Works => "the team's members",
+            Rule::Keeps => "the team's keeper and deputies",
+            Rule::Staffs => "the team's keeper and deputies, and coordinators",
+        }
+    }
+}
+
+/// What the viewer is, as far as rules ask.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Standing {
+    pub coordinator: bool,
+    /// Keeper or deputy of any team.
+    pub keeps_some_team: bool,
+    /// What they are to the subject's team; `None` for other teams and where there is no subject.
+    pub role_there: Option<Role>,
+}
+
+/// The truth table. `standing` is `None` for somebody without an account.
+pub fn allowed(rule: Rule, standing: Option<Standing>) -> bool {
+    let Some(standing) = standing else {
+        return rule == Rule::Anyone;
+    };
+    let keeps_there = standing.role_there.is_some_and(Role::keeps);
+    match rule {
+        Rule::Anyone | Rule::SignedIn => true,
+        Rule::KeepsGuides => standing.keeps_some_team || standing.coordinator,
+        Rule::KeepsSomeTeam => standing.keeps_some_team,
+        Rule::Coordinates => standing.coordinator,
+        Rule::Sees => standing.role_there.is_some() || standing.coordinator,
+        Rule::Works => standing.role_there.is_some(),
+        Rule::Keeps => keeps_there,
+        Rule::Staffs => keeps_there || standing.coordinator,
+    }
+}
+
+/// One registered route, for the tests that go through all of them.
+#[derive(Debug, Clone)]
+pub struct Listed {
+    pub method: Method,
+    pub path: &'static str,
+    pub rule: Rule,
+}
+
+/// The routes of a slice, each with its rule.
+#[derive(Default)]
+pub struct Routes {
+    router: Router<App>,
+    listed: Vec<Listed>,
+}
+
+impl Routes {
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    pub fn get<H, T>(self, path: &'static str, rule: Rule, handler: H) -> Self
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        let route = on(axum::routing::MethodFilter::GET, handler);
+        self.add(Method::GET, path, rule, route)
+    }
+
+    pub fn post<H, T>(self, path: &'static str, rule: Rule, handler: H) -> Self
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        let route = on(axum::routing::MethodFilter::POST, handler);
+        self.add(Method::POST, path, rule, route)
+    }
+
+    fn add(
+        mut self,
+        method: Method,
+        path: &'static str,
+        rule: Rule,
+        route: MethodRouter<App>,
+    ) -> Self {
+        let guarded = route.route_layer(middleware::from_fn(move |request, next| {
+            guard(rule, request, next)
+        }));
+        self.router = self.router.route(path, guarded);
+        self.listed.push(Listed { method, path, rule });
+        self
+    }
+
+    pub fn merge(mut self, other: Routes) -> Self {
+        self.router = self.router.merge(other.router);
+        self.listed.extend(other.listed);
+        self
+    }
+
+    pub fn into_parts(self) -> (Router<App>, Vec<Listed>) {
+        (self.router, self.listed)
+    }
+}
+
+async fn guard(rule: Rule, request: Request, next: Next) -> Response {
+    match check(rule, request).await {
+        Ok(request) => next.run(request).await,
+        Err(response) => response,
+    }
+}
+
+async fn check(rule: Rule, request: Request) -> Result<Request, Response> {
+    if rule == Rule::Anyone {
+        return Ok(request);
+    }
+    let Some(viewer) = request.extensions().get::<Viewer>().cloned() else {
+        return Err(super::viewer::sign_in_first(request).await);
+    };
+    let (mut parts, body) = request.into_parts();
+    let team = if rule.has_subject() {
+        match subject_team(&mut parts)
+            .await
+            .map_err(IntoResponse::into_response)?
+        {
+            Some(team) => Some(team),
+            None => return Err(AppError::NotFound("page").into_response()),
+        }
+    } else {
+        None
+    };
+    if allowed(rule, Some(viewer.standing(team))) {
+        return Ok(Request::from_parts(parts, body));
+    }
+    tracing::info!(person = %viewer.person, path = %parts.uri.path(), ?rule, "refused");
+    Err(problem::answer(
+        StatusCode::FORBIDDEN,
+        format!(
+            "This is for {}. Ask the keeper if you should be able to do it.",
+            rule.who()
+        ),
+    ))
+}
+
+/// The team of the thing whose id stands first in the path.
+async fn subject_team(parts: &mut axum::http::request::Parts) -> Result<Option<TeamId>, AppError> {
+    let params = RawPathParams::from_request_parts(parts, &())
+        .await
+        .map_err(|_| AppError::NotFound("page"))?;
+    let Some(subject) = params
+        .iter()
+        .next()
+        .and_then(|(_, id)| id.parse::<Uuid>().ok())
+    else {
+        return Ok(None);
+    };
+    let app = parts
+        .extensions
+        .get::<App>()
+        .cloned()
+        .ok_or_else(|| anyhow::anyhow!("the app is not in the request"))?;
+    let mut db = app.db.read().await?;
+    Ok(store::subject_team(&mut db, subject).await?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rows are rules; columns: no account, account only, coordinator, keeper elsewhere, crew there,
+    /// deputy there, keeper there.
+    #[test]
+    fn the_truth_table() {
+        let nothing = Standing {
+            coordinator: false,
+            keeps_some_team: false,
+            role_there: None,
+        };
+        let there = |role| Standing {
+            role_there: Some(role),
+            keeps_some_team: role != Role::Crew,
+            ..nothing
+        };
+        let columns = [
+            None,
+            Some(nothing),
+            Some(Standing {
+                coordinator: true,
+                ..nothing
+            }),
+            Some(Standing {
+                keeps_some_team: true,
+                ..nothing
+            }),
+            Some(there(Role::Crew)),
+            Some(there(Role::Deputy)),
+            Some(there(Role::Keeper)),
+        ];
+        let table = [
+            (Rule::Anyone, "yyyyyyy"),
+            (Rule::SignedIn, "-yyyyyy"),
+            (Rule::KeepsGuides, "--yy-yy"),
+            (Rule::KeepsSomeTeam, "---y-yy"),
+            (Rule::Coordinates, "--y----"),
+            (Rule::Sees, "--y-yyy"),
+            (Rule::Works, "----yyy"),
+            (Rule::Keeps, "-----yy"),
+            (Rule::Staffs, "--y--yy"),
+        ];
+        assert_eq!(table.len(), Rule::ALL.len(), "every rule has its row");
+        for (rule, row) in table {
+            let found: String = columns
+                .iter()
+                .map(|standing| if allowed(rule, *standing) { 'y' } else { '-' })
+                .collect();
+            assert_eq!(found, row, "{rule:?}");
+        }
+    }
+}

@@ -1,0 +1,131 @@
+//! People: who uses Fieldstow, for which team, what they may do, and how they sign in.
+//!
+//! - A **coordinator** answers for the league: teams, other coordinators, seasons and guides. They see
+//!   every team's books but do not write in them, unless they belong to the team as well.
+//! - A **keeper** answers for a team's kits; a **deputy** stands in and may do the same; **crew** count,
+//!   move and report.
+//! - Nobody is deleted: ledger entries point at people. Names and e-mails can be blanked.
+//! - The first account is made with a code that the console prints (`start`); all others by links that
+//!   work once.
+
+pub mod access;
+mod store;
+pub mod viewer;
+
+pub use viewer::{Membership, Viewer};
+
+use crate::app::App;
+use crate::db::Tx;
+use crate::ids::{PersonId, SessionId, TeamId};
+use crate::secret;
+
+/// Adds a team.
+pub async fn add_team(tx: &mut Tx, name: &str, zone: &str) -> sqlx::Result<TeamId> {
+    let team = TeamId::new();
+    store::insert_team(tx, team, name, zone).await?;
+    Ok(team)
+}
+
+/// Adds a person with an account. `password_hash` is a PHC string.
+pub async fn add_person(
+    app: &App,
+    tx: &mut Tx,
+    name: &str,
+    email: Option<&str>,
+    password_hash: Option<&str>,
+    coordinator: bool,
+) -> sqlx::Result<PersonId> {
+    let id = PersonId::new();
+    let now = app.clock.now();
+    store::insert_person(
+        tx,
+        store::NewPerson {
+            id,
+            name,
+            email,
+            password_hash,
+            coordinator,
+            now,
+        },
+    )
+    .await?;
+    Ok(id)
+}
+
+/// Makes a person a member of a team.
+pub async fn add_member(
+    app: &App,
+    tx: &mut Tx,
+    person: PersonId,
+    team: TeamId,
+    role: Role,
+) -> sqlx::Result<()> {
+    store::insert_membership(tx, person, team, role, app.clock.now()).await
+}
+
+/// Signs a person in. Answers the token for the cookie; only its hash is kept.
+pub async fn open_session(
+    app: &App,
+    tx: &mut Tx,
+    person: PersonId,
+    device: &str,
+) -> sqlx::Result<String> {
+    let token = secret::token();
+    let now = app.clock.now();
+    let device: String = device.chars().take(200).collect();
+    store::insert_session(
+        tx,
+        store::NewSession {
+            token_hash: secret::hash(token.as_bytes()),
+            id: SessionId::new(),
+            person,
+            now,
+            ends_at: now.plus_days(viewer::LONGEST_DAYS),
+            device: &device,
+        },
+    )
+    .await?;
+    Ok(token)
+}
+
+/// What a person is to a team.
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    serde::Serialize,
+    serde::Deserialize,
+    sqlx::Type,
+)]
+#[sqlx(rename_all = "lowercase")]
+#[serde(rename_all = "lowercase")]
+pub enum Role {
+    Keeper,
+    Deputy,
+    Crew,
+}
+
+impl Role {
+    pub const ALL: [Role; 3] = [Role::Keeper, Role::Deputy, Role::Crew];
+
+    pub fn word(self) -> &'static str {
+        match self {
+            Role::Keeper => "keeper",
+            Role::Deputy => "deputy",
+            Role::Crew => "crew",
+        }
+    }
+
+    /// Whether they answer for the team's kits.
+    pub fn keeps(self) -> bool {
+        match self {
+            Role::Keeper | Role::Deputy => true,
+            Role::Crew => false,
+        }
+    }
+}

@@ -1,0 +1,3 @@
+//! Computations checked against numbers that others published. Each value has its source beside it.
+
+mod need;

@@ -1,0 +1,100 @@
+//! What tests need to act as people do: a world with accounts, and a browser without script.
+
+#![allow(dead_code)]
+
+mod beacon;
+mod browser;
+mod seen;
+
+pub use beacon::Beacon;
+pub use browser::Browser;
+pub use seen::Seen;
+
+use std::sync::Arc;
+
+use axum::Router;
+use fieldstow::app::{self, App, Settings};
+use fieldstow::clock::{FixedClock, Instant};
+use fieldstow::db::Db;
+use fieldstow::ids::{PersonId, TeamId};
+use fieldstow::people::{self, Role};
+use tempfile::TempDir;
+
+/// 4 March 2027, 18:00 UTC.
+pub const NOW: Instant = Instant(1_804_183_200_000);
+
+/// A running program without a socket, on its own database.
+pub struct World {
+    pub app: App,
+    pub clock: Arc<FixedClock>,
+    router: Router,
+    _folder: TempDir,
+}
+
+impl World {
+    /// An empty database: no account yet.
+    pub async fn empty() -> Self {
+        let folder = tempfile::tempdir().expect("a folder for the test");
+        let db = Db::open(folder.path()).await.expect("the database opens");
+        let clock = Arc::new(FixedClock::at(NOW));
+        let settings = Settings {
+            public_url: "http://localhost:8765".into(),
+        };
+        let app = App::new(db, clock.clone(), settings);
+        let router = app::router(app.clone());
+        Self {
+            app,
+            clock,
+            router,
+            _folder: folder,
+        }
+    }
+
+    /// A team, by name.
+    pub async fn team(&self, name: &str) -> TeamId {
+        let mut tx = self.app.db.begin_write().await.unwrap();
+        let team = people::add_team(&mut tx, name, "UTC").await.unwrap();
+        tx.commit().await.unwrap();
+        team
+    }
+
+    /// A person of a team, signed in.
+    pub async fn person(&self, name: &str, team: TeamId, role: Role) -> Browser<'_> {
+        self.account(name, Some((team, role)), false).await.1
+    }
+
+    /// A coordinator without a team, signed in.
+    pub async fn coordinator(&self, name: &str) -> Browser<'_> {
+        self.account(name, None, true).await.1
+    }
+
+    /// An account of any kind, and its browser, signed in.
+    pub async fn account(
+        &self,
+        name: &str,
+        team: Option<(TeamId, Role)>,
+        coordinator: bool,
+    ) -> (PersonId, Browser<'_>) {
+        let mut tx = self.app.db.begin_write().await.unwrap();
+        let person = people::add_person(&self.app, &mut tx, name, None, None, coordinator)
+            .await
+            .unwrap();
+        if let Some((team, role)) = team {
+            people::add_member(&self.app, &mut tx, person, team, role)
+                .await
+                .unwrap();
+        }
+        let token = people::open_session(&self.app, &mut tx, person, "a test")
+            .await
+            .unwrap();
+        tx.commit().await.unwrap();
+        let browser = self.browser();
+        browser.set_cookie("sid", &token);
+        (person, browser)
+    }
+
+    /// A browser of somebody who has not signed in.
+    pub fn browser(&self) -> Browser<'_> {
+        Browser::new(&self.router)
+    }
+}
