@@ -5,4 +5,5 @@ pub mod extract;
 pub mod flash;
 pub mod frame;
 pub mod page;
+pub mod patterns;
 pub mod problem;

@@ -3,4 +3,5 @@
 mod support;
 
 mod kits;
+mod look;
 mod seasons;
