@@ -18,7 +18,7 @@ use crate::people::viewer::{self, Sessions};
 use crate::web::frame::Frame;
 use crate::web::page::Page;
 use crate::web::problem::Problem;
-use crate::web::{assets, flash, patterns};
+use crate::web::{assets, flash, layers, patterns};
 
 /// What every handler gets. Cheap to clone.
 #[derive(Clone)]
@@ -57,7 +57,10 @@ impl App {
 
 /// Every slice's routes.
 fn routes() -> Routes {
-    Routes::new().merge(crate::seasons::pages::routes())
+    Routes::new()
+        .merge(crate::seasons::pages::routes())
+        .merge(crate::guides::pages::routes())
+        .merge(crate::parts::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.
@@ -124,7 +127,11 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
     }
     let mut response = next.run(request).await;
 
-    if let Some(problem) = response.extensions_mut().remove::<Problem>() {
+    let problem = response
+        .extensions_mut()
+        .remove::<Problem>()
+        .or_else(|| layers::stray_error(response.status(), response.headers()));
+    if let Some(problem) = problem {
         return draw_problem(frame, problem, response);
     }
     if response.status() == StatusCode::OK {

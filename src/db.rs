@@ -175,13 +175,18 @@ impl Db {
 
     /// Writes a complete, checked copy into a new file while work goes on.
     pub async fn copy_to(&self, target: &Path) -> sqlx::Result<()> {
-        let mut connection = self.read().await?;
+        // A connection of its own: the readers' setting `query_only` forbids this as well, although
+        // only the new file is written. This one still cannot write to ours.
+        let mut connection = self.read().await?.detach();
+        sqlx::query("pragma query_only = off")
+            .execute(&mut connection)
+            .await?;
         let target = target.to_string_lossy().into_owned();
         sqlx::query("vacuum into $1")
             .bind(target)
-            .execute(&mut *connection)
+            .execute(&mut connection)
             .await?;
-        Ok(())
+        connection.close().await
     }
 
     /// Lets the last readers go, writes everything from the log into the database file, and closes it.

@@ -2,6 +2,9 @@
 
 mod support;
 
+mod guides;
+mod imports;
 mod kits;
 mod look;
+mod parts;
 mod seasons;
