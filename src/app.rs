@@ -18,7 +18,7 @@ use crate::people::viewer::{self, Sessions};
 use crate::web::frame::Frame;
 use crate::web::page::Page;
 use crate::web::problem::Problem;
-use crate::web::{assets, flash, layers};
+use crate::web::{assets, flash, layers, patterns};
 
 /// What every handler gets. Cheap to clone.
 #[derive(Clone)]
@@ -74,6 +74,7 @@ pub fn router(app: App) -> Router {
     let (router, _) = routes().into_parts();
     router
         .route("/static/{*path}", axum::routing::get(assets::serve))
+        .route("/patterns", axum::routing::get(patterns::show))
         .fallback(async || AppError::NotFound("page"))
         .method_not_allowed_fallback(async || {
             crate::web::problem::answer(

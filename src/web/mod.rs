@@ -7,4 +7,5 @@ pub mod form;
 pub mod frame;
 pub mod layers;
 pub mod page;
+pub mod patterns;
 pub mod problem;

@@ -3,7 +3,13 @@
 
 use askama::Template;
 
-use super::Frame;
+use super::frame::Frame;
+use super::page::Page;
+
+/// Anybody may look: there is nothing of anybody's on it.
+pub async fn show(frame: Frame) -> Page<Patterns> {
+    Page(Patterns::new(frame))
+}
 
 /// The page at `/patterns`.
 #[derive(Template)]
@@ -33,10 +39,21 @@ impl Patterns {
         let sentence = "You typed 120. The list needs 12. Type it again, or keep 120.";
         Patterns {
             frame,
-            wrongs: vec![Wrong { field: "pieces", text: sentence.to_owned() }],
+            wrongs: vec![Wrong {
+                field: "pieces",
+                text: sentence.to_owned(),
+            }],
             sizes: vec![
-                Choice { value: "half", text: "Half", chosen: false },
-                Choice { value: "full", text: "Full", chosen: true },
+                Choice {
+                    value: "half",
+                    text: "Half",
+                    chosen: false,
+                },
+                Choice {
+                    value: "full",
+                    text: "Full",
+                    chosen: true,
+                },
             ],
             too_many: Some(sentence.to_owned()),
             fine: None,
