@@ -9,6 +9,8 @@ use axum::http::{HeaderValue, Method, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 
+use tower_http::compression::CompressionLayer;
+
 use crate::clock::Clock;
 use crate::db::Db;
 use crate::error::AppError;
@@ -73,7 +75,11 @@ pub fn listed_routes() -> Vec<Listed> {
 pub fn router(app: App) -> Router {
     let (router, _) = routes().into_parts();
     router
-        .route("/static/{*path}", axum::routing::get(assets::serve))
+        // Pages are sent as they are: squeezing what mixes secrets and typed words tells of the secrets.
+        .route(
+            "/static/{*path}",
+            axum::routing::get(assets::serve).layer(CompressionLayer::new()),
+        )
         .route("/patterns", axum::routing::get(patterns::show))
         .fallback(async || AppError::NotFound("page"))
         .method_not_allowed_fallback(async || {

@@ -29,7 +29,8 @@ pub static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
 const APPLICATION_ID: i64 = 0x466c_6453;
 /// The first SQLite without the bug that can lose committed writes in WAL mode.
 const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
-const READERS: u32 = 4;
+/// How many readers there are.
+pub const READERS: u32 = 4;
 const FILE_NAME: &str = "fieldstow.db";
 
 /// Why the database could not be opened, in words for the person at the machine.

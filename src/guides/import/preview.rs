@@ -160,11 +160,14 @@ pub fn preview(
     Ok(Preview { list, doubts, rows })
 }
 
+/// A holder (none is the kit itself) and what a row puts into it.
+type InHolder = (Option<usize>, Child<usize, usize>);
+
 /// What each assembly has been seen to hold, to find rows that say the same again.
 #[derive(Debug, Default)]
 struct Seen {
     /// Holder and part → the first row that says so, and what stood around the holder there.
-    lines: HashMap<(Option<usize>, Child<usize, usize>), (ListLine, Option<String>)>,
+    lines: HashMap<InHolder, (ListLine, Option<String>)>,
     /// Holder → what stood around it → the parts listed there, and the first line of them.
     places: BTreeMap<usize, Vec<Place>>,
     holders: HashSet<usize>,
