@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use thiserror::Error;
 
-use super::{columns, guard};
+use super::{guard, names};
 use crate::text::fold;
 
 /// The most rows that are read.
@@ -378,7 +378,7 @@ fn find_header(rows: &[Row]) -> Option<usize> {
         let words = row
             .cells
             .iter()
-            .filter(|cell| columns::is_column_name(cell))
+            .filter(|cell| names::is_column_name(cell))
             .count();
         if has_number(row) { 0 } else { words }
     };
