@@ -163,7 +163,19 @@ fn bracketed(header: &str) -> Option<&str> {
 
 /// The only quantity needs no size, unless its name plainly is one.
 fn name_sizes(mapping: &mut Mapping, table: &Table) {
-    if mapping.with_role(Role::Quantity).count() > 1 {
+    let sizes: Vec<String> = mapping.sizes().iter().map(|size| fold(size)).collect();
+    if sizes.len() > 1 {
+        // A total of a size without a quantity has nothing to be checked against.
+        for column in mapping
+            .columns
+            .iter_mut()
+            .filter(|column| column.role == Role::Total)
+        {
+            if !sizes.contains(&fold(&column.size)) {
+                column.role = Role::Ignored;
+                column.size.clear();
+            }
+        }
         return;
     }
     for (at, column) in mapping.columns.iter_mut().enumerate() {

@@ -386,3 +386,7 @@ fn fates(table: &Table, list: &PartsList, doubts: &[Doubt]) -> Vec<(u32, Fate)> 
 #[cfg(test)]
 #[path = "preview_tests.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "preview_properties.rs"]
+mod properties;
