@@ -71,7 +71,45 @@ pub struct ListLine {
     pub quantities: Vec<u64>,
 }
 
+/// What a list comes to for one size; positions are those of the list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Totals {
+    /// All pieces of the kit together.
+    pub pieces: u64,
+    /// How many of each part.
+    pub parts: Vec<u64>,
+    /// How many of each assembly the kit holds.
+    pub assemblies: Vec<u64>,
+    /// The pieces that stand directly in each assembly, in all its copies together.
+    pub in_assembly: Vec<u64>,
+    /// The pieces that stand in the kit itself, in no assembly.
+    pub in_no_assembly: u64,
+}
+
 impl PartsList {
+    /// What the list comes to for one size.
+    pub fn totals(&self, size: usize) -> Result<Totals, NeedRefused<usize, usize>> {
+        let need = self.need(size)?;
+        let mut totals = Totals {
+            pieces: need.total(),
+            parts: (0..self.parts.len()).map(|part| need.part(part)).collect(),
+            assemblies: (0..self.assemblies.len())
+                .map(|at| need.assembly(at))
+                .collect(),
+            in_assembly: vec![0; self.assemblies.len()],
+            in_no_assembly: 0,
+        };
+        for (at, line) in self.lines.iter().enumerate() {
+            if let Child::Part(_) = line.child {
+                match line.parent {
+                    Some(parent) => totals.in_assembly[parent] += need.pieces(at),
+                    None => totals.in_no_assembly += need.pieces(at),
+                }
+            }
+        }
+        Ok(totals)
+    }
+
     /// The list added up for one size; positions of lines are those in `lines`.
     pub fn need(&self, size: usize) -> Result<Need<usize, usize>, NeedRefused<usize, usize>> {
         let lines: Vec<_> = self

@@ -160,22 +160,28 @@ pub fn preview(
     Ok(Preview { list, doubts, rows })
 }
 
-/// A holder (none is the kit itself) and what a row puts into it.
-type InHolder = (Option<usize>, Child<usize, usize>);
-
 /// What each assembly has been seen to hold, to find rows that say the same again.
 #[derive(Debug, Default)]
 struct Seen {
-    /// Holder and part → the first row that says so, and what stood around the holder there.
-    lines: HashMap<InHolder, (ListLine, Option<String>)>,
-    /// Holder → what stood around it → the parts listed there, and the first line of them.
+    /// By holder and part.
+    first: HashMap<(Option<usize>, Child<usize, usize>), First>,
+    /// By holder, in the order of the file.
     places: BTreeMap<usize, Vec<Place>>,
+    /// Holder and what stands around it → the position among the holder's places.
+    positions: HashMap<(usize, String), usize>,
     holders: HashSet<usize>,
 }
 
+/// The first row that puts a part into a holder, and what stood around the holder there.
+#[derive(Debug)]
+struct First {
+    line: ListLine,
+    around: Option<String>,
+}
+
+/// What is listed for a holder in one of the places it stands in.
 #[derive(Debug)]
 struct Place {
-    around: String,
     line: u32,
     parts: BTreeSet<usize>,
 }
@@ -192,9 +198,16 @@ impl Seen {
         doubts: &mut Vec<Doubt>,
     ) -> bool {
         let key = (line.parent, line.child);
-        let Some((first, around)) = self.lines.get(&key) else {
-            self.lines
-                .insert(key, (line.clone(), placed.around.clone()));
+        let Some(First {
+            line: first,
+            around,
+        }) = self.first.get(&key)
+        else {
+            let first = First {
+                line: line.clone(),
+                around: placed.around.clone(),
+            };
+            self.first.insert(key, first);
             return true;
         };
         let elsewhere = match (around, &placed.around) {
@@ -234,16 +247,17 @@ impl Seen {
             return;
         };
         let places = self.places.entry(holder).or_default();
-        match places.iter_mut().find(|place| place.around == *around) {
-            Some(place) => {
-                place.parts.insert(part);
-            }
-            None => places.push(Place {
-                around: around.clone(),
+        let position = *self
+            .positions
+            .entry((holder, around.clone()))
+            .or_insert(places.len());
+        if position == places.len() {
+            places.push(Place {
                 line: line.line,
-                parts: BTreeSet::from([part]),
-            }),
+                parts: BTreeSet::new(),
+            });
         }
+        places[position].parts.insert(part);
     }
 
     /// An assembly that is listed for several places must hold the same in each.
@@ -372,3 +386,7 @@ fn fates(table: &Table, list: &PartsList, doubts: &[Doubt]) -> Vec<(u32, Fate)> 
 #[cfg(test)]
 #[path = "preview_tests.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "preview_properties.rs"]
+mod properties;

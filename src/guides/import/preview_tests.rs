@@ -1,9 +1,7 @@
-//! Cases for the preview: what is taken, what is doubted, and that no row is swallowed.
-
-use proptest::prelude::*;
+//! Cases for the preview: what is taken and what is doubted.
 
 use super::*;
-use crate::guides::import::mapping::{BlankAssembly, Column, Role};
+use crate::guides::import::list::Totals;
 use crate::guides::import::{columns, table};
 use crate::guides::need::Basis;
 
@@ -108,6 +106,14 @@ fn assembly_rows_place_assemblies_by_size() {
         &[],
     );
     comes_to(&preview, &[("Peg", 12), ("Bar", 2)]);
+    let expected = Totals {
+        pieces: 14,
+        parts: vec![12, 2],
+        assemblies: vec![2, 4],
+        in_assembly: vec![2, 12],
+        in_no_assembly: 0,
+    };
+    assert_eq!(preview.list.totals(1), Ok(expected));
     assert_eq!(preview.list.need(0).expect("it adds up").total(), 7);
 }
 
@@ -414,97 +420,4 @@ fn a_mapping_that_makes_no_list_is_refused() {
         refused,
         Err(vec![MappingWrong::NoPart, MappingWrong::NoQuantity])
     );
-}
-
-/// Cells in which much can be wrong.
-fn any_cell() -> impl Strategy<Value = String> {
-    prop::sample::select(vec![
-        "", "", "-", "A", "B", "a", "A / B", "A, B", "B / A", "1", "2", "4", "1/2", "-1", "1,000",
-        "Total", "Subtotal", "each", "all", "the kit", "red", "name", "\"", "---", "=x", "1.5E+09",
-    ])
-    .prop_map(str::to_owned)
-}
-
-fn any_mapping(width: usize) -> impl Strategy<Value = Mapping> {
-    let role = prop::sample::select(Role::ALL.to_vec());
-    let size = prop::sample::select(vec!["", "half", "full"]);
-    let column = (role, size).prop_map(|(role, size)| Column {
-        role,
-        size: size.to_owned(),
-    });
-    (
-        prop::collection::vec(column, width),
-        any::<bool>(),
-        0_u32..12,
-    )
-        .prop_map(move |(mut columns, above, left_out)| {
-            columns[0].role = Role::PartName;
-            columns[1].role = Role::Quantity;
-            // Of roles that only one column may have, the first keeps it.
-            for at in 2..width {
-                let role = columns[at].role;
-                if columns[..at].iter().any(|column| column.role == role) {
-                    columns[at].role = Role::Ignored;
-                }
-            }
-            let blank_assembly = if above {
-                BlankAssembly::AsAbove
-            } else {
-                BlankAssembly::Kit
-            };
-            let left_out = BTreeSet::from([left_out]);
-            Mapping {
-                columns,
-                blank_assembly,
-                left_out,
-                ..Mapping::empty(width)
-            }
-        })
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(2_000))]
-
-    #[test]
-    fn no_row_is_swallowed(
-        rows in prop::collection::vec(prop::collection::vec(any_cell(), 6), 1..10),
-        mapping in any_mapping(6),
-    ) {
-        let header = ["name", "quantity", "c", "d", "e", "f"].map(str::to_owned).to_vec();
-        let rows = std::iter::once(header).chain(rows);
-        let rows = (1..).zip(rows).map(|(line, cells)| table::Row { line, cells, stray_quote: false });
-        let mut rows: Vec<table::Row> = rows.collect();
-        let header = rows.remove(0);
-        let separator = table::Separator::Comma;
-        let table = Table { separator, above: Vec::new(), header, rows };
-        let Ok(preview) = preview(&table, &mapping, &Known::default()) else {
-            prop_assert!(!mapping.wrongs(6).is_empty());
-            return Ok(());
-        };
-        prop_assert_eq!(preview.rows.len(), table.rows.len());
-        for (row, (line, fate)) in table.rows.iter().zip(&preview.rows) {
-            prop_assert_eq!(row.line, *line);
-            let taken = preview.list.lines.iter().any(|made| made.line == row.line);
-            let doubted = preview.doubts.iter().any(|doubt| doubt.line == row.line);
-            prop_assert!(row.is_blank() || taken || doubted, "{:?}", row);
-            match fate {
-                Fate::Blank => prop_assert!(row.is_blank() && !taken),
-                Fate::Taken => prop_assert!(taken),
-                Fate::NotTaken => prop_assert!(doubted),
-            }
-        }
-        // Every quantity that was taken is in some row, and the list adds up.
-        for doubt in &preview.doubts {
-            prop_assert!(table.rows.iter().any(|row| row.line == doubt.line));
-        }
-        for line in &preview.list.lines {
-            prop_assert!(table.rows.iter().any(|row| row.line == line.line));
-            prop_assert_eq!(line.quantities.len(), preview.list.sizes.len());
-            let part = matches!(line.child, Child::Part(_));
-            prop_assert!(!part || !preview.stopped_lines().contains(&line.line));
-        }
-        for size in 0..preview.list.sizes.len() {
-            prop_assert!(preview.list.need(size).is_ok());
-        }
-    }
 }

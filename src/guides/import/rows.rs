@@ -4,9 +4,10 @@ use std::collections::{BTreeSet, HashSet};
 
 use super::cells::{self, Mass, Quantity};
 use super::doubts::{Doubt, Reason};
-use super::mapping::{BlankAssembly, Mapping, Role};
+use super::mapping::{Mapping, Role};
 use super::preview::Known;
 use super::table::{Row, Table};
+use super::ways;
 use crate::guides::need::Basis;
 use crate::text::{fold, tidy};
 
@@ -58,20 +59,20 @@ pub(super) struct Read {
 }
 
 /// The columns by role.
-struct Columns {
-    number: Option<usize>,
-    name: Option<usize>,
-    colour: Option<usize>,
-    assembly: Option<usize>,
-    part_of: Option<usize>,
-    how_many: Option<usize>,
-    path: Option<usize>,
-    basis: Option<usize>,
-    mass: Option<usize>,
-    note: Option<usize>,
-    quantities: Vec<usize>,
+pub(super) struct Columns {
+    pub number: Option<usize>,
+    pub name: Option<usize>,
+    pub colour: Option<usize>,
+    pub assembly: Option<usize>,
+    pub part_of: Option<usize>,
+    pub how_many: Option<usize>,
+    pub path: Option<usize>,
+    pub basis: Option<usize>,
+    pub mass: Option<usize>,
+    pub note: Option<usize>,
+    pub quantities: Vec<usize>,
     /// Each with the position of its size.
-    totals: Vec<(usize, usize)>,
+    pub totals: Vec<(usize, usize)>,
 }
 
 impl Columns {
@@ -111,7 +112,7 @@ pub(super) fn read(
 ) -> Read {
     let columns = Columns::of(mapping);
     let mut reader = Reader {
-        whole_names: whole_names(table, &columns, known),
+        whole_names: ways::whole_names(table, &columns, known),
         some_assembly: some(table, columns.assembly.or(columns.path)),
         since: vec![0; columns.quantities.len()],
         all: vec![0; columns.quantities.len()],
@@ -138,45 +139,31 @@ pub(super) fn read(
     read
 }
 
-/// Every assembly cell as a whole, so that a cell listing several can be told from a long name.
-fn whole_names(table: &Table, columns: &Columns, known: &Known) -> HashSet<String> {
-    let cells = table.rows.iter().flat_map(|row| {
-        let cells = [columns.assembly, columns.part_of];
-        cells
-            .into_iter()
-            .flatten()
-            .map(|column| fold(row.cell(column)))
-    });
-    cells
-        .chain(known.assemblies.iter().map(|name| fold(name)))
-        .collect()
-}
-
 fn some(table: &Table, column: Option<usize>) -> bool {
     column.is_some_and(|column| table.rows.iter().any(|row| !row.cell(column).is_empty()))
 }
 
-struct Reader<'a> {
-    table: &'a Table,
-    mapping: &'a Mapping,
-    columns: Columns,
-    left_out: &'a BTreeSet<u32>,
-    whole_names: HashSet<String>,
-    some_assembly: bool,
+pub(super) struct Reader<'a> {
+    pub table: &'a Table,
+    pub mapping: &'a Mapping,
+    pub columns: Columns,
+    pub left_out: &'a BTreeSet<u32>,
+    pub whole_names: HashSet<String>,
+    pub some_assembly: bool,
     /// What the quantities add up to since the last row that adds up, and from the first row.
-    since: Vec<u64>,
-    all: Vec<u64>,
+    pub since: Vec<u64>,
+    pub all: Vec<u64>,
     /// The way of the row above, for files that name an assembly once.
-    above: (Vec<String>, bool),
-    doubts: &'a mut Vec<Doubt>,
+    pub above: (Vec<String>, bool),
+    pub doubts: &'a mut Vec<Doubt>,
 }
 
-fn cell(row: &Row, column: Option<usize>) -> &str {
+pub(super) fn cell(row: &Row, column: Option<usize>) -> &str {
     column.map_or("", |column| row.cell(column))
 }
 
 impl Reader<'_> {
-    fn doubt(&mut self, line: u32, reason: Reason) {
+    pub fn doubt(&mut self, line: u32, reason: Reason) {
         self.doubts.push(Doubt { line, reason });
     }
 
@@ -240,18 +227,6 @@ impl Reader<'_> {
             }
         }
         read.entries.push(entry);
-    }
-
-    /// Whether the row has an assembly only because the one above goes on.
-    fn names_no_assembly(&self, row: &Row) -> bool {
-        let columns = [
-            self.columns.path,
-            self.columns.assembly,
-            self.columns.part_of,
-        ];
-        columns
-            .into_iter()
-            .all(|column| cell(row, column).is_empty())
     }
 
     fn is_header_again(&self, row: &Row) -> bool {
@@ -336,73 +311,6 @@ impl Reader<'_> {
             note,
             mass_mg,
         })
-    }
-
-    fn way(&mut self, row: &Row) -> (Vec<String>, bool) {
-        let own = self.columns.path.or(self.columns.assembly);
-        let Some(column) = own else {
-            return (Vec::new(), true);
-        };
-        let text = row.cell(column);
-        let part_of = tidy(cell(row, self.columns.part_of));
-        if text.is_empty() && !part_of.is_empty() && fold(&part_of) != THE_KIT {
-            return (vec![part_of], false);
-        }
-        if text.is_empty() {
-            if self.mapping.blank_assembly == BlankAssembly::AsAbove {
-                return self.above.clone();
-            }
-            if self.some_assembly && part_of.is_empty() {
-                self.doubt(row.line, Reason::NoAssembly);
-            }
-            return (Vec::new(), true);
-        }
-        let mut way = if self.columns.path.is_some() {
-            let whole = split_path(text, self.mapping.path_separator);
-            (whole, true)
-        } else {
-            self.assembly(row, text)
-        };
-        if way.0.first().is_some_and(|first| fold(first) == THE_KIT) {
-            way.0.remove(0);
-            way.1 = true;
-        }
-        self.above = way.clone();
-        way
-    }
-
-    fn assembly(&mut self, row: &Row, text: &str) -> (Vec<String>, bool) {
-        let pieces: Vec<String> = text
-            .split([',', ';', '\n'])
-            .map(tidy)
-            .filter(|piece| !piece.is_empty())
-            .collect();
-        if pieces.len() > 1 && self.columns.part_of.is_none() {
-            let named = pieces
-                .iter()
-                .filter(|piece| self.whole_names.contains(&fold(piece)))
-                .count();
-            if named == pieces.len() {
-                let reason = Reason::SeveralAssemblies {
-                    cell: shown(text),
-                    count: pieces.len(),
-                };
-                self.doubt(row.line, reason);
-                return (Vec::new(), true);
-            }
-            if named > 0 {
-                self.doubt(row.line, Reason::PerhapsSeveral { cell: shown(text) });
-            }
-        }
-        let assembly = tidy(text);
-        let part_of = tidy(cell(row, self.columns.part_of));
-        if part_of.is_empty() {
-            (vec![assembly], false)
-        } else if fold(&part_of) == THE_KIT {
-            (vec![assembly], true)
-        } else {
-            (vec![part_of, assembly], false)
-        }
     }
 
     fn how_many(&mut self, row: &Row) -> Option<Vec<u64>> {
@@ -496,23 +404,8 @@ impl Reader<'_> {
     }
 }
 
-/// Cuts a path. Where a slash stands between spaces somewhere, only such slashes cut.
-fn split_path(text: &str, separator: char) -> Vec<String> {
-    let spaced = format!(" {separator} ");
-    let pieces: Vec<&str> = if text.contains(&spaced) {
-        text.split(&spaced).collect()
-    } else {
-        text.split(separator).collect()
-    };
-    pieces
-        .into_iter()
-        .map(tidy)
-        .filter(|piece| !piece.is_empty())
-        .collect()
-}
-
 /// A cell as it is quoted in a sentence: in one line and not too long.
-fn shown(cell: &str) -> String {
+pub(super) fn shown(cell: &str) -> String {
     const LONGEST: usize = 80;
     let mut text = tidy(cell);
     if text.chars().count() > LONGEST {

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use thiserror::Error;
 
-use super::{columns, guard};
+use super::{guard, names};
 use crate::text::fold;
 
 /// The most rows that are read.
@@ -373,40 +373,30 @@ fn split_at_header(separator: Separator, mut rows: Vec<Row>) -> Result<Table, No
 
 /// The row whose words are column names; failing that, the first wide row without a number.
 fn find_header(rows: &[Row]) -> Option<usize> {
-    let top = &rows[..rows.len().min(TITLE_ROWS)];
+    let sample = &rows[..rows.len().min(SAMPLE_ROWS)];
+    let width = sample.iter().map(Row::written).max().unwrap_or(0);
+    let is_wide = |row: &Row| row.written() >= 2 && row.written() * 3 >= width * 2;
+    // The names stand above the first row of data, which has a quantity.
+    let first_data = rows.iter().position(|row| is_wide(row) && has_number(row));
+    let top = &rows[..first_data.unwrap_or(rows.len()).min(TITLE_ROWS)];
     let known = |row: &Row| {
-        let words = row
-            .cells
+        row.cells
             .iter()
-            .filter(|cell| columns::is_column_name(cell))
-            .count();
-        if has_number(row) { 0 } else { words }
+            .filter(|cell| names::is_column_name(cell))
+            .count()
     };
     let most = top.iter().map(known).max().unwrap_or(0);
     if most >= 2 {
         return top.iter().position(|row| known(row) == most);
     }
-    let width = rows
-        .iter()
-        .take(SAMPLE_ROWS)
-        .map(Row::written)
-        .max()
-        .unwrap_or(0);
-    let candidate = top
-        .iter()
-        .position(|row| row.written() >= 2 && row.written() * 3 >= width * 2)?;
-    // Names of columns differ from each other, and none of them is a number.
-    let names: Vec<String> = top[candidate].cells.iter().map(|cell| fold(cell)).collect();
-    let mut distinct: Vec<&String> = names.iter().filter(|name| !name.is_empty()).collect();
-    let written = distinct.len();
-    distinct.sort_unstable();
-    distinct.dedup();
-    let numbers_below = rows[candidate + 1..]
-        .iter()
-        .take(SAMPLE_ROWS)
-        .any(has_number);
-    (!has_number(&top[candidate]) && distinct.len() == written && numbers_below)
-        .then_some(candidate)
+    let candidate = top.iter().position(is_wide)?;
+    // Names of columns differ from each other, and numbers stand below them.
+    let cells = top[candidate].cells.iter().map(|cell| fold(cell));
+    let mut names: Vec<String> = cells.filter(|name| !name.is_empty()).collect();
+    let written = names.len();
+    names.sort_unstable();
+    names.dedup();
+    (names.len() == written && first_data.is_some()).then_some(candidate)
 }
 
 fn has_number(row: &Row) -> bool {

@@ -126,6 +126,8 @@ fn the_column_names_are_found() {
         ("Part,Quantity\nPeg,4\n", 1),
         ("Field kit\n\nRevision 3,,\nPart,Quantity,Note\nPeg,4,\n", 4),
         (",,\nPart,Quantity,Note\nPeg,4,\n", 2),
+        ("Parts of,half the kit,\nPart,Quantity,Note\nPeg,4,\n", 2),
+        ("Part,Quantity\nPeg,\nPart name,count\nPin,4\n", 1),
         // None of the words is known, but numbers follow.
         ("Teil,Anzahl\nNagel,4\n", 1),
         ("Liste,\nTeil,Anzahl\nNagel,4\n", 2),
@@ -139,6 +141,7 @@ fn what_is_no_table_is_refused_in_a_sentence() {
     let refused = |text: &str| read(text).expect_err("this is no table");
     assert_eq!(refused("Part\nPeg\nPin\n"), NotATable::OneColumn);
     assert_eq!(refused("Peg,4\nPin,2\n"), NotATable::NoHeader);
+    assert_eq!(refused("Peg,4\nPart of a pin,count\n"), NotATable::NoHeader);
     assert_eq!(refused("Part,Quantity\n"), NotATable::NoRows { line: 1 });
     assert_eq!(
         refused("Part,Quantity\n,\n , \n"),
