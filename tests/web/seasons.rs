@@ -20,7 +20,7 @@ async fn a_keeper_adds_a_season_once_however_often_the_form_is_sent() {
     let seasons = keeper.open("/seasons").await;
     assert_eq!(
         seasons
-            .texts_of("main a")
+            .texts_of("main .name")
             .iter()
             .filter(|text| *text == "Winter Post")
             .count(),
