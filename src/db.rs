@@ -22,6 +22,8 @@ use sqlx::sqlite::{
 };
 use sqlx::{Connection, Sqlite, Transaction};
 
+use crate::secret;
+
 /// Every migration, built into the program.
 pub static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
 
@@ -144,7 +146,7 @@ impl Db {
         Ok(Self {
             writer,
             readers,
-            version: Arc::new(AtomicU64::new(1)),
+            version: Arc::new(AtomicU64::new(first_version())),
             file: Arc::new(file),
         })
     }
@@ -202,6 +204,12 @@ impl Db {
         }
         self.writer.close().await;
     }
+}
+
+/// Where the version begins: somewhere else at every start, so that a page kept from an earlier run is
+/// never taken for unchanged.
+fn first_version() -> u64 {
+    u64::from_le_bytes(secret::random()) >> 16
 }
 
 /// A write in progress. Dropped without `commit`, it leaves no trace.

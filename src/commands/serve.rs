@@ -17,7 +17,7 @@ use crate::clock::SystemClock;
 use crate::config::{ListenOptions, PublicUrl, ServeOptions};
 use crate::db::Db;
 use crate::lock::DataFolder;
-use crate::people::viewer;
+use crate::people::{self, viewer};
 use crate::serve::{Limits, serve};
 use crate::web::layers::{self, Settings};
 
@@ -54,6 +54,7 @@ pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Res
         session_cookies: vec![viewer::cookie_name(&app).into()],
         ..Settings::new(public_url.to_string(), public_url.hosts(bound))
     };
+    let start_code = people::start_code(&app).await?;
     let router = layers::stack(pages(app), &settings);
     let usual = Limits::default();
     let limits = Limits {
@@ -63,6 +64,10 @@ pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Res
     };
 
     greet(folder, bound, &public_url);
+    if let Some(code) = start_code {
+        println!("Nobody has an account yet. Open {public_url}/start and type this code: {code}");
+        println!("It works for 30 minutes; start the program again for another.");
+    }
     let stopped = serve(listener, router, limits, asked_to_stop).await;
     if !settings.writes.finished(LAST_WRITES).await {
         tracing::error!("a write was still under way at the end and may not be recorded");

@@ -1,5 +1,11 @@
 //! The queries about people, teams, sessions and links.
 
+pub mod accounts;
+pub mod links;
+pub mod members;
+pub mod sign_in;
+pub mod teams;
+
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 

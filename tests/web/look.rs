@@ -11,6 +11,7 @@ use crate::support::World;
 #[tokio::test]
 async fn the_patterns_page_names_every_field_table_and_picture() {
     let world = World::empty().await;
+    world.coordinator("Ama").await;
     let page = world.browser().open("/patterns").await;
     page.expect(200, "Every part of the look, once");
     let document = page.document();
@@ -45,6 +46,7 @@ async fn the_patterns_page_names_every_field_table_and_picture() {
 #[tokio::test]
 async fn a_refused_field_is_marked_tied_to_its_sentence_and_linked_from_the_top() {
     let world = World::empty().await;
+    world.coordinator("Ama").await;
     let page = world.browser().open("/patterns").await;
     let document = page.document();
 
@@ -67,6 +69,7 @@ async fn a_refused_field_is_marked_tied_to_its_sentence_and_linked_from_the_top(
 #[tokio::test]
 async fn gates_are_drawn_in_fives_and_said_in_figures() {
     let world = World::empty().await;
+    world.coordinator("Ama").await;
     let page = world.browser().open("/patterns").await;
     let document = page.document();
 
@@ -80,6 +83,7 @@ async fn gates_are_drawn_in_fives_and_said_in_figures() {
 #[tokio::test]
 async fn a_page_for_nobody_has_no_strip_and_a_page_for_somebody_has_five_words() {
     let world = World::empty().await;
+    world.coordinator("Ama").await;
     let nobody = world.browser().open("/patterns").await;
     assert!(nobody.texts_of(".strip a").is_empty());
 
