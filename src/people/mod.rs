@@ -12,6 +12,7 @@ pub mod access;
 mod store;
 pub mod viewer;
 
+pub use store::{names, shown_name};
 pub use viewer::{Membership, Viewer};
 
 use crate::app::App;
