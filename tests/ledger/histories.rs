@@ -12,7 +12,9 @@ use fieldstow::db::Db;
 use fieldstow::error::{AppError, NotDone};
 use fieldstow::ids::{KitId, PartId, PlaceId};
 use fieldstow::ledger::balance::Balances;
-use fieldstow::ledger::{self, CountMark, Entry, NotAppended, Seq, UndoRefused};
+use fieldstow::ledger::{
+    self, CountMark, Entry, Move, NotAppended, Outside, PlaceMove, Seq, Stand, UndoRefused,
+};
 use fieldstow::receipts::{self, Outcome};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, RngAlgorithm, TestCaseError, TestRng, TestRunner};
@@ -106,7 +108,7 @@ async fn run(template: &Path, acts: &[Act], tried: &mut Tried) -> Result<(), Tes
     let mut recorded: Vec<(u32, Seq)> = Vec::new();
 
     for (number, act) in (0u32..).zip(acts) {
-        let before = ledger::head(&mut *app.db.read().await.unwrap())
+        let before = ledger::head(&mut app.db.read().await.unwrap())
             .await
             .unwrap();
         let entry = spell(act, number, &model);
@@ -199,7 +201,7 @@ async fn run(template: &Path, acts: &[Act], tried: &mut Tried) -> Result<(), Tes
                 tried.count("twice");
             }
         }
-        let after = ledger::head(&mut *app.db.read().await.unwrap())
+        let after = ledger::head(&mut app.db.read().await.unwrap())
             .await
             .unwrap();
         prop_assert_eq!(after.0, model.last());
@@ -351,4 +353,44 @@ fn random_histories_keep_the_book_right() {
             );
         }
     }
+}
+
+/// Two steps in one entry, of pieces and of a crate, are taken back in the other order.
+#[tokio::test]
+async fn an_entry_of_two_steps_is_taken_back_step_by_step() {
+    let folder = tempfile::tempdir().unwrap();
+    let db = furnished(folder.path()).await;
+    let mut model = Model::default();
+    let at = |number| Stand::good(kit(0), place(number));
+    let supplier = Stand::good(kit(0), Outside::Supplier.place());
+    let hop = |from, to| Move {
+        part: part(0),
+        qty: 5,
+        from,
+        to,
+    };
+    let carry = |from: Option<u8>, to: Option<u8>| PlaceMove {
+        place: place(3),
+        from: from.map(place),
+        to: to.map(place),
+    };
+    let mut entry = Entry::new(form(1), "two steps", person(), NOW);
+    entry.moves = vec![hop(supplier, at(0)), hop(at(0), at(1)), hop(at(1), at(2))];
+    entry.carried = vec![carry(None, Some(0)), carry(Some(0), Some(1))];
+
+    let mut tx = db.begin_write().await.unwrap();
+    assert_eq!(ledger::append(&mut tx, &entry).await.unwrap(), 1);
+    let undone = ledger::undo(&mut tx, 1, form(2), person(), NOW, Some("wrong bag".into())).await;
+    assert_eq!(undone.unwrap(), 2);
+    // What was taken back can be taken back as well.
+    let redone = ledger::undo(&mut tx, 2, form(3), person(), NOW, None).await;
+    assert_eq!(redone.unwrap(), 3);
+    tx.commit().await.unwrap();
+
+    model.record(&entry);
+    model.undo(1, Entry::new(form(2), "undo", person(), NOW));
+    model.undo(2, Entry::new(form(3), "undo", person(), NOW));
+    compare(&db, &model).await.unwrap();
+    check_whole(&db, &model).await.unwrap();
+    assert_eq!(model.parent(place(3)), Some(place(1)));
 }

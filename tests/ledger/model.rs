@@ -22,10 +22,13 @@ pub enum Verdict {
     NothingMoved,
 }
 
+/// Part, kit, place and state.
+pub type Slot = (PartId, KitId, PlaceId, &'static str);
+
 #[derive(Debug, Clone, Default)]
 pub struct Model {
     /// Quantity and last count of each stand that was ever touched.
-    pub held: BTreeMap<(PartId, KitId, PlaceId, &'static str), (i64, Option<Seq>)>,
+    pub held: BTreeMap<Slot, (i64, Option<Seq>)>,
     pub parents: BTreeMap<PlaceId, PlaceId>,
     pub entries: Vec<Past>,
 }

@@ -9,6 +9,15 @@ use sqlx::Row;
 
 use crate::world::{KITS, NOW, PARTS, fill, form, furnished, kit, part, person, place};
 
+const TABLES: [&str; 6] = [
+    "entry",
+    "move",
+    "place_move",
+    "count_mark",
+    "balance",
+    "place",
+];
+
 /// Every statement that the program's own reads prepare, as SQLite saw it, is asked how it would be run.
 #[tokio::test]
 async fn no_read_of_one_thing_scans_the_book() {
@@ -29,20 +38,17 @@ async fn no_read_of_one_thing_scans_the_book() {
             .map(|row| row.get::<String, _>("detail"))
             .collect();
         // The latest entries are read from the end of the book and only as far as the page goes.
-        let from_the_end = sql.contains("order by seq desc") && sql.contains("limit");
+        let from_the_end = sql.contains("from entry") && sql.contains("order by seq desc limit");
         for step in &steps {
-            let scans = [
-                "entry",
-                "move",
-                "place_move",
-                "count_mark",
-                "balance",
-                "place",
-            ]
-            .iter()
-            .any(|table| step.starts_with(&format!("SCAN {table}")));
+            let scans = TABLES
+                .iter()
+                .any(|table| step.starts_with(&format!("SCAN {table}")));
+            // Walking back through the book until enough was found is looking at the whole book too.
+            let walks = step.ends_with("(entry_seq<?)") || step.ends_with("(rowid<?)");
+            let allowed =
+                from_the_end && step.starts_with("SEARCH entry USING INTEGER PRIMARY KEY");
             assert!(
-                !scans || (from_the_end && step == "SCAN entry"),
+                !(scans || walks) || allowed || from_the_end && step == "SCAN entry",
                 "{sql}\n{steps:#?}"
             );
         }

@@ -320,6 +320,9 @@ async fn a_note_may_be_erased() {
     assert_eq!(findings.faults, Vec::<String>::new());
 }
 
+/// Place, part, kit, state, outside, quantity, counted by.
+type BalanceRow = (Vec<u8>, Vec<u8>, Vec<u8>, String, i64, i64, Option<i64>);
+
 /// A chain without a copy of its head outside the machine proves nothing against the machine's owner.
 #[tokio::test]
 async fn a_tail_cut_off_with_care_shows_only_against_a_head_kept_elsewhere() {
@@ -330,13 +333,12 @@ async fn a_tail_cut_off_with_care_shows_only_against_a_head_kept_elsewhere() {
     let shorter = tempfile::tempdir().unwrap();
     let other = furnished(shorter.path()).await;
     fill(&other, ENTRIES - 1).await;
-    let as_before: Vec<(Vec<u8>, Vec<u8>, Vec<u8>, String, i64, i64, Option<i64>)> =
-        sqlx::query_as(
-            "select place_id, part_id, kit_id, state, outside, qty, counted_seq from balance",
-        )
-        .fetch_all(&mut *other.read().await.unwrap())
-        .await
-        .unwrap();
+    let as_before: Vec<BalanceRow> = sqlx::query_as(
+        "select place_id, part_id, kit_id, state, outside, qty, counted_seq from balance",
+    )
+    .fetch_all(&mut *other.read().await.unwrap())
+    .await
+    .unwrap();
     run(
         &mut db,
         "delete from move where entry_seq = 24;
