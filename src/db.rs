@@ -414,7 +414,6 @@ impl OpenError {
             | OpenError::Migrate(MigrateError::ExecuteMigration(error, _))
                 if is_damage(&error) =>
             {
-                tracing::error!(%error, "the database file is damaged");
                 OpenError::Damaged(file.to_path_buf())
             }
             other => other,
