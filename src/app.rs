@@ -12,6 +12,7 @@ use axum::response::{IntoResponse, Response};
 use crate::clock::Clock;
 use crate::db::Db;
 use crate::error::AppError;
+use crate::find::misses::Misses;
 use crate::people::Viewer;
 use crate::people::access::{Listed, Routes};
 use crate::people::viewer::{self, Sessions};
@@ -26,6 +27,8 @@ pub struct App {
     pub db: Db,
     pub clock: Arc<dyn Clock>,
     pub sessions: Arc<Sessions>,
+    /// Codes that were asked for and do not exist.
+    pub misses: Arc<Misses>,
     settings: Arc<Settings>,
 }
 
@@ -42,6 +45,7 @@ impl App {
             db,
             clock,
             sessions: Arc::default(),
+            misses: Arc::default(),
             settings: Arc::new(settings),
         }
     }
@@ -60,6 +64,8 @@ fn routes() -> Routes {
     Routes::new()
         .merge(crate::seasons::pages::routes())
         .merge(crate::places::pages::routes())
+        .merge(crate::find::pages::routes())
+        .merge(crate::history::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.

@@ -23,6 +23,8 @@ pub mod seasons;
 pub mod guides;
 pub mod kits;
 pub mod places;
+pub mod find;
+pub mod history;
 
 // What joins them.
 pub mod app;

@@ -12,7 +12,7 @@ pub mod access;
 mod store;
 pub mod viewer;
 
-pub use store::{names, shown_name};
+pub use store::{names, shown_name, subject_team as team_of};
 pub use viewer::{Membership, Viewer};
 
 use crate::app::App;

@@ -2,5 +2,8 @@
 
 mod support;
 
+mod history;
 mod kits;
+mod places;
 mod seasons;
+mod r#where;

@@ -5,6 +5,7 @@
 mod beacon;
 mod browser;
 mod seen;
+mod stock;
 
 pub use beacon::Beacon;
 pub use browser::Browser;
