@@ -2,8 +2,13 @@
 
 mod support;
 
+mod guides;
 mod history;
+mod imports;
 mod kits;
+mod look;
+mod parts;
 mod places;
 mod seasons;
+mod today;
 mod r#where;

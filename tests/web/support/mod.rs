@@ -7,7 +7,6 @@ mod browser;
 mod seen;
 mod stock;
 
-pub use beacon::Beacon;
 pub use browser::Browser;
 pub use seen::Seen;
 
