@@ -186,9 +186,7 @@ create table import_draft (
     ends_at integer not null,
     file_name text not null check (length(file_name) <= 255),
     bytes blob not null check (length(bytes) <= 5242880),
-    -- Which column means what, as JSON; null until somebody said so.
+    -- Which column means what and which lines are left out, as JSON; at first a guess.
     mapping text check (mapping is null or json_valid(mapping)),
-    -- Lines the person chose to leave out, as a JSON array of line numbers.
-    left_out text not null default '[]' check (json_valid(left_out)),
     applied_at integer
 ) strict;

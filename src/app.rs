@@ -9,16 +9,18 @@ use axum::http::{HeaderValue, Method, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 
+use tower_http::compression::CompressionLayer;
+
 use crate::clock::Clock;
 use crate::db::Db;
 use crate::error::AppError;
-use crate::people::Viewer;
 use crate::people::access::{Listed, Routes};
-use crate::people::viewer::{self, Sessions};
+use crate::people::viewer::{self, HeldRequest, Sessions};
+use crate::people::{self, Viewer};
 use crate::web::frame::Frame;
 use crate::web::page::Page;
 use crate::web::problem::Problem;
-use crate::web::{assets, flash};
+use crate::web::{assets, flash, layers, patterns};
 
 /// What every handler gets. Cheap to clone.
 #[derive(Clone)]
@@ -26,6 +28,7 @@ pub struct App {
     pub db: Db,
     pub clock: Arc<dyn Clock>,
     pub sessions: Arc<Sessions>,
+    pub people: Arc<people::Memory>,
     settings: Arc<Settings>,
 }
 
@@ -42,6 +45,7 @@ impl App {
             db,
             clock,
             sessions: Arc::default(),
+            people: Arc::default(),
             settings: Arc::new(settings),
         }
     }
@@ -57,7 +61,12 @@ impl App {
 
 /// Every slice's routes.
 fn routes() -> Routes {
-    Routes::new().merge(crate::seasons::pages::routes())
+    Routes::new()
+        .merge(crate::today::pages::routes())
+        .merge(people::pages::routes())
+        .merge(crate::seasons::pages::routes())
+        .merge(crate::guides::pages::routes())
+        .merge(crate::parts::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.
@@ -69,7 +78,12 @@ pub fn listed_routes() -> Vec<Listed> {
 pub fn router(app: App) -> Router {
     let (router, _) = routes().into_parts();
     router
-        .route("/static/{*path}", axum::routing::get(assets::serve))
+        // Pages are sent as they are: squeezing what mixes secrets and typed words tells of the secrets.
+        .route(
+            "/static/{*path}",
+            axum::routing::get(assets::serve).layer(CompressionLayer::new()),
+        )
+        .route("/patterns", axum::routing::get(patterns::show))
         .fallback(async || AppError::NotFound("page"))
         .method_not_allowed_fallback(async || {
             crate::web::problem::answer(
@@ -87,6 +101,11 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
     if request.uri().path().starts_with("/static/") {
         return next.run(request).await;
     }
+    match people::pages::start_first(&app, request.uri().path()).await {
+        Ok(None) => {}
+        Ok(Some(to_start)) => return to_start,
+        Err(error) => return error.into_response(),
+    }
     let viewer = match viewer::find(&app, request.headers()).await {
         Ok(viewer) => viewer,
         Err(error) => return error.into_response(),
@@ -94,7 +113,11 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
     let told = flash::read(request.headers());
     let had_message = told.is_some();
     let path = request.uri().path().to_owned();
-    let frame = frame(&app, viewer.as_ref(), told, path);
+    let league = match people::league(&app).await {
+        Ok(league) => league,
+        Err(error) => return error.into_response(),
+    };
+    let frame = frame(&app, league, viewer.as_ref(), told, path);
 
     // Unchanged as long as nobody wrote, nobody else looks, and the day and the program are the same.
     let tag = match &viewer {
@@ -123,7 +146,14 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
     }
     let mut response = next.run(request).await;
 
-    if let Some(problem) = response.extensions_mut().remove::<Problem>() {
+    if let Some(held) = response.extensions_mut().remove::<HeldRequest>() {
+        return people::pages::sign_in_again(frame, held).await;
+    }
+    let problem = response
+        .extensions_mut()
+        .remove::<Problem>()
+        .or_else(|| layers::stray_error(response.status(), response.headers()));
+    if let Some(problem) = problem {
         return draw_problem(frame, problem, response);
     }
     if response.status() == StatusCode::OK {
@@ -144,10 +174,16 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
     response
 }
 
-fn frame(app: &App, viewer: Option<&Viewer>, told: Option<flash::Flash>, path: String) -> Frame {
+fn frame(
+    app: &App,
+    league: String,
+    viewer: Option<&Viewer>,
+    told: Option<flash::Flash>,
+    path: String,
+) -> Frame {
     let zone = viewer.map_or("UTC", Viewer::zone);
     Frame {
-        league: String::new(),
+        league,
         person: viewer.map(|viewer| viewer.name().to_owned()),
         team: viewer
             .and_then(Viewer::main_team)
@@ -198,6 +234,7 @@ fn title(status: StatusCode) -> &'static str {
         StatusCode::NOT_FOUND => "Not here",
         StatusCode::METHOD_NOT_ALLOWED => "Not like this",
         StatusCode::CONFLICT => "Recorded differently before",
+        StatusCode::GONE => "No longer here",
         StatusCode::PAYLOAD_TOO_LARGE => "Too large",
         StatusCode::TOO_MANY_REQUESTS => "Wait a little",
         StatusCode::SERVICE_UNAVAILABLE => "Too busy just now",

@@ -22,6 +22,8 @@ use sqlx::sqlite::{
 };
 use sqlx::{Connection, Sqlite, Transaction};
 
+use crate::secret;
+
 /// Every migration, built into the program.
 pub static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
 
@@ -29,7 +31,8 @@ pub static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
 const APPLICATION_ID: i64 = 0x466c_6453;
 /// The first SQLite without the bug that can lose committed writes in WAL mode.
 const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
-const READERS: u32 = 4;
+/// How many readers there are.
+pub const READERS: u32 = 4;
 const FILE_NAME: &str = "fieldstow.db";
 
 /// Why the database could not be opened, in words for the person at the machine.
@@ -143,7 +146,7 @@ impl Db {
         Ok(Self {
             writer,
             readers,
-            version: Arc::new(AtomicU64::new(1)),
+            version: Arc::new(AtomicU64::new(first_version())),
             file: Arc::new(file),
         })
     }
@@ -175,13 +178,18 @@ impl Db {
 
     /// Writes a complete, checked copy into a new file while work goes on.
     pub async fn copy_to(&self, target: &Path) -> sqlx::Result<()> {
-        let mut connection = self.read().await?;
+        // A connection of its own: the readers' setting `query_only` forbids this as well, although
+        // only the new file is written. This one still cannot write to ours.
+        let mut connection = self.read().await?.detach();
+        sqlx::query("pragma query_only = off")
+            .execute(&mut connection)
+            .await?;
         let target = target.to_string_lossy().into_owned();
         sqlx::query("vacuum into $1")
             .bind(target)
-            .execute(&mut *connection)
+            .execute(&mut connection)
             .await?;
-        Ok(())
+        connection.close().await
     }
 
     /// Lets the last readers go, writes everything from the log into the database file, and closes it.
@@ -196,6 +204,12 @@ impl Db {
         }
         self.writer.close().await;
     }
+}
+
+/// Where the version begins: somewhere else at every start, so that a page kept from an earlier run is
+/// never taken for unchanged.
+fn first_version() -> u64 {
+    u64::from_le_bytes(secret::random()) >> 16
 }
 
 /// A write in progress. Dropped without `commit`, it leaves no trace.

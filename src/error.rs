@@ -5,7 +5,7 @@
 //! shown.
 
 use axum::extract::rejection::{PathRejection, QueryRejection};
-use axum::http::StatusCode;
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use crate::web::problem;
@@ -23,6 +23,12 @@ pub enum AppError {
     Conflict(String),
     #[error("{0}")]
     TooMany(String),
+    /// It was here and is used up.
+    #[error("{0}")]
+    Gone(String),
+    /// Too much of one kind of work at once.
+    #[error("{0}")]
+    Busy(String),
     #[error(transparent)]
     Sqlx(#[from] sqlx::Error),
     #[error(transparent)]
@@ -56,6 +62,8 @@ impl AppError {
             AppError::Forbidden(_) => StatusCode::FORBIDDEN,
             AppError::Conflict(_) => StatusCode::CONFLICT,
             AppError::TooMany(_) => StatusCode::TOO_MANY_REQUESTS,
+            AppError::Gone(_) => StatusCode::GONE,
+            AppError::Busy(_) => StatusCode::SERVICE_UNAVAILABLE,
             AppError::Sqlx(error) => status_of_database(error),
             AppError::Broken(_) => StatusCode::INTERNAL_SERVER_ERROR,
         }
@@ -84,7 +92,9 @@ impl IntoResponse for AppError {
             AppError::BadRequest(text)
             | AppError::Forbidden(text)
             | AppError::Conflict(text)
-            | AppError::TooMany(text) => text.clone(),
+            | AppError::TooMany(text)
+            | AppError::Gone(text)
+            | AppError::Busy(text) => text.clone(),
             AppError::Sqlx(_) | AppError::Broken(_) => {
                 if status == StatusCode::INTERNAL_SERVER_ERROR {
                     tracing::error!(error = ?self, "a request failed");
@@ -108,7 +118,13 @@ impl IntoResponse for AppError {
                 .to_owned()
             }
         };
-        problem::answer(status, sentence)
+        let mut response = problem::answer(status, sentence);
+        if matches!(self, AppError::Busy(_)) {
+            response
+                .headers_mut()
+                .insert(header::RETRY_AFTER, HeaderValue::from_static("5"));
+        }
+        response
     }
 }
 

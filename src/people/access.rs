@@ -148,6 +148,17 @@ impl Routes {
         self.add(Method::POST, path, rule, route)
     }
 
+    /// A form that may be larger than others: a file.
+    pub fn post_large<H, T>(self, path: &'static str, rule: Rule, bytes: usize, handler: H) -> Self
+    where
+        H: Handler<T, App>,
+        T: 'static,
+    {
+        let route = on(axum::routing::MethodFilter::POST, handler)
+            .layer(axum::extract::DefaultBodyLimit::max(bytes));
+        self.add(Method::POST, path, rule, route)
+    }
+
     fn add(
         mut self,
         method: Method,

@@ -5,13 +5,27 @@
 //! - A **keeper** answers for a team's kits; a **deputy** stands in and may do the same; **crew** count,
 //!   move and report.
 //! - Nobody is deleted: ledger entries point at people. Names and e-mails can be blanked.
-//! - The first account is made with a code that the console prints (`start`); all others by links that
-//!   work once.
+//! - The first account is made with a code that the console prints (`start_code`); all others by links
+//!   that work once (`links`). Who forgot a password gets such a link from a keeper or coordinator; who is
+//!   alone makes one on the machine itself (`invite_coordinator`).
+//! - A form sent after its session ended is held on the sign-in page and can be sent after signing in.
 
 pub mod access;
+pub mod account;
+pub mod links;
+pub mod members;
+mod memory;
+pub mod pages;
+mod password;
+pub mod rules;
+pub mod sign_in;
 mod store;
+pub mod teams;
 pub mod viewer;
 
+pub use links::{invite_coordinator, start_code};
+pub use memory::{Memory, league};
+pub use store::keepers;
 pub use viewer::{Membership, Viewer};
 
 use crate::app::App;
@@ -63,7 +77,8 @@ pub async fn add_member(
     store::insert_membership(tx, person, team, role, app.clock.now()).await
 }
 
-/// Signs a person in. Answers the token for the cookie; only its hash is kept.
+/// Signs a person in. Answers the token for the cookie; only its hash is kept. Beyond ten browsers the
+/// oldest is signed out.
 pub async fn open_session(
     app: &App,
     tx: &mut Tx,
@@ -73,6 +88,8 @@ pub async fn open_session(
     let token = secret::token();
     let now = app.clock.now();
     let device: String = device.chars().take(200).collect();
+    let idle_since = now.plus_minutes(-viewer::IDLE_MINUTES);
+    store::sign_in::sweep_sessions(tx, now, idle_since).await?;
     store::insert_session(
         tx,
         store::NewSession {
@@ -85,6 +102,7 @@ pub async fn open_session(
         },
     )
     .await?;
+    store::sign_in::end_oldest_sessions(tx, person, rules::MOST_SESSIONS).await?;
     Ok(token)
 }
 

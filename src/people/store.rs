@@ -1,5 +1,11 @@
 //! The queries about people, teams, sessions and links.
 
+pub mod accounts;
+pub mod links;
+pub mod members;
+pub mod sign_in;
+pub mod teams;
+
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -186,4 +192,21 @@ pub async fn insert_membership(
     .execute(db)
     .await?;
     Ok(())
+}
+
+/// The names of those who keep a team's kits, keepers before deputies.
+pub async fn keepers(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Vec<String>> {
+    sqlx::query_scalar!(
+        r#"
+            select person.name
+            from membership
+            join person on person.id = membership.person_id
+            where membership.team_id = $1 and membership.role in ('keeper', 'deputy')
+                and person.erased_at is null
+            order by case membership.role when 'keeper' then 0 else 1 end, person.name
+        "#,
+        team
+    )
+    .fetch_all(db)
+    .await
 }

@@ -2,5 +2,10 @@
 
 mod support;
 
+mod guides;
+mod imports;
 mod kits;
+mod look;
+mod parts;
 mod seasons;
+mod today;

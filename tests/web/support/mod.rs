@@ -6,7 +6,6 @@ mod beacon;
 mod browser;
 mod seen;
 
-pub use beacon::Beacon;
 pub use browser::Browser;
 pub use seen::Seen;
 
