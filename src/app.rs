@@ -67,6 +67,7 @@ fn routes() -> Routes {
         .merge(crate::seasons::pages::routes())
         .merge(crate::guides::pages::routes())
         .merge(crate::parts::pages::routes())
+        .merge(crate::places::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.

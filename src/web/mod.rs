@@ -9,3 +9,4 @@ pub mod layers;
 pub mod page;
 pub mod patterns;
 pub mod problem;
+pub mod qr;
