@@ -1,7 +1,5 @@
 //! Comparing what people typed: names that look alike count as the same.
 
-use std::borrow::Cow;
-
 use unicode_normalization::{UnicodeNormalization, char::is_combining_mark};
 
 /// The form of a text used for comparing and searching: without case, accents and extra spaces.
@@ -42,19 +40,6 @@ fn is_invisible(c: char) -> bool {
         || c.is_control() && !c.is_whitespace()
 }
 
-/// A cell of a table that a spreadsheet will open: one that it would run gets an apostrophe in front
-/// (OWASP, "CSV Injection").
-pub fn harmless(cell: &str) -> Cow<'_, str> {
-    let runs = cell
-        .trim_start_matches('\'')
-        .starts_with(['=', '+', '-', '@', '\t', '\r', '\n']);
-    if runs {
-        Cow::Owned(format!("'{cell}"))
-    } else {
-        Cow::Borrowed(cell)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -84,17 +69,6 @@ mod tests {
         assert_ne!(fold("Bolt 6"), fold("Bolt 60"));
         assert_ne!(fold("Ø6 pin"), fold("6 pin"));
         assert_ne!(fold("long bolt"), fold("longbolt"));
-    }
-
-    #[test]
-    fn a_cell_that_would_run_is_made_harmless() {
-        for start in ["=", "+", "-", "@", "\t", "\r", "\n", "'="] {
-            let cell = format!("{start}1+1");
-            assert_eq!(harmless(&cell), format!("'{cell}"));
-        }
-        for plain in ["", "4", "Peg", "a=b", "'s-Graven peg"] {
-            assert_eq!(harmless(plain), plain);
-        }
     }
 
     proptest! {

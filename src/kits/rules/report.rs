@@ -6,7 +6,7 @@
 use std::fmt::Write;
 
 use super::{Account, Standing, plural};
-use crate::text::harmless;
+use crate::guides::import::guard;
 
 /// Rows that fit on one sheet of A4 or Letter beside its heading.
 pub const ROWS: usize = 18;
@@ -136,9 +136,9 @@ impl Report {
         let rows = self.short.iter().map(|row| (row, row.by, 0));
         for (row, short, over) in rows.chain(self.over.iter().map(|row| (row, 0, row.by))) {
             writer.write_record([
-                harmless(&row.number).as_ref(),
-                harmless(&row.name).as_ref(),
-                harmless(&row.colour).as_ref(),
+                guard::put_on(&row.number).as_ref(),
+                guard::put_on(&row.name).as_ref(),
+                guard::put_on(&row.colour).as_ref(),
                 &row.need.to_string(),
                 &row.received.to_string(),
                 &row.not_good.to_string(),

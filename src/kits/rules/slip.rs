@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::guides::import::table::{self, NotATable};
 use crate::ids::PartId;
 use crate::text::{fold, tidy};
 
@@ -12,12 +13,14 @@ use crate::text::{fold, tidy};
 pub const MOST_BYTES: usize = 256 * 1024;
 const MOST_ROWS: usize = 5_000;
 const MOST_PIECES: i64 = 1_000_000;
+const COLUMNS: &str = "The first row must name the columns: box, bag, number, colour and quantity, in any \
+    order. Bag, number and quantity are needed.";
 
 /// One row of the slip.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SlipRow {
     /// Its line in the text, from 1.
-    pub line: u64,
+    pub line: u32,
     /// Empty: the bag stands in no box.
     pub bag_box: String,
     pub bag: String,
@@ -29,7 +32,7 @@ pub struct SlipRow {
 /// Something in the slip that could not be understood, and on which line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SlipDoubt {
-    pub line: u64,
+    pub line: u32,
     /// What stood there.
     pub cells: String,
     pub text: String,
@@ -54,66 +57,34 @@ enum Column {
 
 /// Reads a table whose first row names its columns, in any order. Fails when it is no such table.
 pub fn read(text: &str) -> Result<Slip, String> {
-    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     if text.trim().is_empty() {
         return Err("Paste the table, or choose a file.".into());
     }
     if text.len() > MOST_BYTES {
         return Err("This is longer than 256 KiB, the most that is read.".into());
     }
-    let first = text
-        .lines()
-        .find(|line| !line.trim().is_empty())
-        .unwrap_or_default();
-    let separator = [b'\t', b';', b',', b'|']
-        .into_iter()
-        .max_by_key(|separator| {
-            let cells: Vec<&str> = first.split(char::from(*separator)).collect();
-            cells
-                .iter()
-                .filter(|cell| column(cell.trim().trim_matches('"')).is_some())
-                .count()
-        })
-        .unwrap_or(b',');
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(separator)
-        .has_headers(false)
-        .flexible(true)
-        .from_reader(text.as_bytes());
-    let mut records = reader.records();
-    let header = match records.next() {
-        Some(Ok(record)) => record,
-        _ => return Err("Paste the table, or choose a file.".into()),
-    };
-    let columns: Vec<Option<Column>> = header.iter().map(column).collect();
+    let table = table::read(text).map_err(|refused| match refused {
+        NotATable::NoHeader => COLUMNS.to_owned(),
+        other => other.to_string(),
+    })?;
+    if table.rows.len() > MOST_ROWS {
+        return Err("There are more than 5,000 rows, the most that is read.".into());
+    }
+    let columns: Vec<Option<Column>> = table.header.cells.iter().map(|cell| column(cell)).collect();
     let at = |wanted| columns.iter().position(|found| *found == Some(wanted));
-    let (Some(bag), Some(number), Some(quantity)) = (
-        at(Column::Bag),
-        at(Column::Number),
-        at(Column::Quantity),
-    ) else {
-        return Err(
-            "The first row must name the columns: box, bag, number, colour and quantity, in any \
-             order. Bag, number and quantity are needed."
-                .into(),
-        );
+    let (Some(bag), Some(number), Some(quantity)) =
+        (at(Column::Bag), at(Column::Number), at(Column::Quantity))
+    else {
+        return Err(COLUMNS.to_owned());
     };
     let (bag_box, colour) = (at(Column::Box), at(Column::Colour));
 
     let mut slip = Slip::default();
-    for record in records {
-        let record = record.map_err(|_| "The table could not be read to its end.".to_owned())?;
-        if record.iter().all(|cell| cell.trim().is_empty()) {
-            continue;
-        }
-        if slip.rows.len() + slip.doubts.len() >= MOST_ROWS {
-            return Err("There are more than 5,000 rows, the most that is read.".into());
-        }
-        let line = record.position().map_or(0, csv::Position::line);
+    for record in table.rows.iter().filter(|row| !row.is_blank()) {
+        let line = record.line;
         let cell = |column: Option<usize>| {
             column
-                .and_then(|column| record.get(column))
-                .map(tidy)
+                .map(|column| tidy(record.cell(column)))
                 .unwrap_or_default()
         };
         let written = cell(Some(quantity));
@@ -143,7 +114,7 @@ pub fn read(text: &str) -> Result<Slip, String> {
         match wrong {
             Some(text) => slip.doubts.push(SlipDoubt {
                 line,
-                cells: record.iter().collect::<Vec<_>>().join(" · "),
+                cells: record.cells.join(" · "),
                 text,
             }),
             None => slip.rows.push(row),

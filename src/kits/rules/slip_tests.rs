@@ -67,7 +67,7 @@ fn a_row_that_cannot_be_understood_is_named_with_its_line() {
         Bag 1,B-4,1000001\n\
         Bag 1,B-4,3\n";
     let slip = read(text).unwrap();
-    let lines: Vec<u64> = slip.doubts.iter().map(|doubt| doubt.line).collect();
+    let lines: Vec<u32> = slip.doubts.iter().map(|doubt| doubt.line).collect();
     assert_eq!(lines, [2, 3, 4, 5, 6, 7, 8]);
     assert_eq!(slip.rows.len(), 1);
     assert_eq!(
