@@ -322,9 +322,6 @@ mod tests {
             "2 of 5 lines all here, 1 short, 1 still to come, 1 not counted, 2 over"
         );
         assert_eq!(summary.pieces, 20);
-        assert_eq!(
-            Summary::of(&accounts[..1]).words(),
-            "1 of 1 line all here"
-        );
+        assert_eq!(Summary::of(&accounts[..1]).words(), "1 of 1 line all here");
     }
 }

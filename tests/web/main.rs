@@ -6,6 +6,8 @@ mod guides;
 mod imports;
 mod kits;
 mod look;
+mod packing_slip;
 mod parts;
 mod seasons;
+mod shorts;
 mod today;

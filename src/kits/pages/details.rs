@@ -314,20 +314,19 @@ pub(super) async fn change(
     let (sent, fields) = (form.sent, form.fields);
     let version = fields.version;
     let typed = fields.typed();
-    let (wrongs, changed) =
-        match kits::change(&app, &viewer, &sent, kit, version, &typed).await {
-            Ok(outcome) => return Ok(flash::told(&outcome, "Changed.", viewer.zone())),
-            Err(NotDone::Refused(ChangeRefused::Wrong(wrongs))) => (shown(wrongs), false),
-            Err(NotDone::Refused(ChangeRefused::Changed)) => (
-                vec![Wrong::at(
-                    "",
-                    "Somebody else changed this kit while you wrote. Both texts are below; nothing \
+    let (wrongs, changed) = match kits::change(&app, &viewer, &sent, kit, version, &typed).await {
+        Ok(outcome) => return Ok(flash::told(&outcome, "Changed.", viewer.zone())),
+        Err(NotDone::Refused(ChangeRefused::Wrong(wrongs))) => (shown(wrongs), false),
+        Err(NotDone::Refused(ChangeRefused::Changed)) => (
+            vec![Wrong::at(
+                "",
+                "Somebody else changed this kit while you wrote. Both texts are below; nothing \
                      was lost and nothing was saved yet.",
-                )],
-                true,
-            ),
-            Err(NotDone::Failed(error)) => return Err(error),
-        };
+            )],
+            true,
+        ),
+        Err(NotDone::Failed(error)) => return Err(error),
+    };
     let typed = Some((version, typed));
     Ok(page::again(
         edit_page(&app, frame, kit, typed, wrongs, changed).await?,

@@ -83,10 +83,7 @@ pub(super) async fn index(
                 Summary::of(&kits::accounts(&mut db, kit.id).await?).words()
             };
             own.push(OwnKit {
-                checked: super::checked_words(
-                    kit.guide_name.as_deref(),
-                    kit.size_name.as_deref(),
-                ),
+                checked: super::checked_words(kit.guide_name.as_deref(), kit.size_name.as_deref()),
                 state,
                 kit,
             });
@@ -157,10 +154,7 @@ impl ShowPage {
     fn here(&self) -> String {
         if self.kit.revision.is_none() {
             let kinds = self.summary.over;
-            return format!(
-                "{kinds} {} of part in it",
-                plural(kinds, "kind", "kinds")
-            );
+            return format!("{kinds} {} of part in it", plural(kinds, "kind", "kinds"));
         }
         if !self.arrival.counted && self.last.is_none() {
             return format!(
@@ -240,7 +234,11 @@ pub(super) async fn show(
             continue;
         }
         let way = places::way(&mut db, place.id).await?;
-        let above: Vec<&str> = way.iter().skip(1).map(|place| place.name.as_str()).collect();
+        let above: Vec<&str> = way
+            .iter()
+            .skip(1)
+            .map(|place| place.name.as_str())
+            .collect();
         outer.push(Standing {
             place: place.id,
             name: place.name.clone(),
@@ -268,9 +266,7 @@ pub(super) async fn show(
         last,
         places: inside.len(),
         outer,
-        days_left: kit
-            .report_by
-            .map(|by| viewer.today(&app).days_until(by)),
+        days_left: kit.report_by.map(|by| viewer.today(&app).days_until(by)),
         report_by: kit.report_by,
         may_keep: viewer.keeps(kit.team),
         may_work: viewer.role_in(kit.team).is_some(),

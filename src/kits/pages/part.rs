@@ -47,7 +47,10 @@ pub(super) struct PartPage {
 
 impl PartPage {
     fn history(&self) -> String {
-        format!("/history?kit={}&part={}", self.kit.id, self.account.line.part)
+        format!(
+            "/history?kit={}&part={}",
+            self.kit.id, self.account.line.part
+        )
     }
 }
 
@@ -159,10 +162,7 @@ fn ways_to(
         return (Vec::new(), false);
     };
     let (ways, more) = rolled.first_paths(part, MOST_WAYS);
-    let words = ways
-        .iter()
-        .map(|way| in_words(way, lines, names))
-        .collect();
+    let words = ways.iter().map(|way| in_words(way, lines, names)).collect();
     (words, more)
 }
 
@@ -173,7 +173,9 @@ fn in_words(
     names: &HashMap<AssemblyId, String>,
 ) -> String {
     let name = |assembly: AssemblyId| names.get(&assembly).map_or("", String::as_str);
-    let quantity = lines.get(way.line).map_or(0, |line: &need::Line<_, _>| line.quantity);
+    let quantity = lines
+        .get(way.line)
+        .map_or(0, |line: &need::Line<_, _>| line.quantity);
     if let Start::AllOf { assembly, copies } = way.start {
         return format!(
             "for all {copies} of {} together: {}",

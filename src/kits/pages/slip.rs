@@ -210,7 +210,9 @@ pub(super) async fn upload(
     mut parts: Multipart,
 ) -> Result<Response, AppError> {
     let broken = |_| {
-        AppError::BadRequest("The file did not arrive whole, or is too large. Send it again.".into())
+        AppError::BadRequest(
+            "The file did not arrive whole, or is too large. Send it again.".into(),
+        )
     };
     let mut bytes = Vec::new();
     while let Some(part) = parts.next_field().await.map_err(broken)? {

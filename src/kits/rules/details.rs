@@ -191,9 +191,15 @@ mod tests {
             |typed| typed.checked = choice(Some((RevisionId::new(), SizeId::new()))),
             &["checked"],
         );
-        check(|typed| typed.received_on = "2027-02-30".into(), &["received_on"]);
+        check(
+            |typed| typed.received_on = "2027-02-30".into(),
+            &["received_on"],
+        );
         check(|typed| typed.report_by = "3 March".into(), &["report_by"]);
-        check(|typed| typed.report_by = "2027-03-02".into(), &["report_by"]);
+        check(
+            |typed| typed.report_by = "2027-03-02".into(),
+            &["report_by"],
+        );
         check(|typed| typed.report_by = String::new(), &[]);
         check(
             |typed| {

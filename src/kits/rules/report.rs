@@ -146,9 +146,9 @@ impl Report {
                 &over.to_string(),
             ])?;
         }
-        writer.into_inner().map_err(|error| {
-            csv::Error::from(std::io::Error::other(error.to_string()))
-        })
+        writer
+            .into_inner()
+            .map_err(|error| csv::Error::from(std::io::Error::other(error.to_string())))
     }
 }
 

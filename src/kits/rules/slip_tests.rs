@@ -36,7 +36,7 @@ fn columns_may_stand_in_any_order_and_be_cut_in_four_ways() {
         "\"Box\",\"Bag\",\"Number\",\"Colour\",\"Quantity\"\n\"Box 1\",\"Bag 2\",\"B-4\",\"black\",\"12\"\n",
     ] {
         let slip = read(text).unwrap();
-        assert_eq!(slip.rows, [row.clone()], "{text}");
+        assert_eq!(slip.rows, std::slice::from_ref(&row), "{text}");
         assert_eq!(slip.doubts, []);
     }
 }
@@ -142,17 +142,17 @@ fn the_plan_adds_up_bags_and_tells_what_differs_from_the_need() {
     .unwrap();
     let plan = check(slip, &parts);
     assert_eq!(plan.boxes, ["Box 1"]);
-    let bags: Vec<(&str, Option<&str>, &[(PartId, i64)])> = plan
-        .bags
-        .iter()
-        .map(|bag| (bag.name.as_str(), bag.bag_box.as_deref(), bag.lines.as_slice()))
-        .collect();
+    let bag = |name: &str, bag_box: Option<&str>, part: PartId, quantity| Bag {
+        name: name.into(),
+        bag_box: bag_box.map(str::to_owned),
+        lines: vec![(part, quantity)],
+    };
     assert_eq!(
-        bags,
+        plan.bags,
         [
-            ("Bag 1", Some("Box 1"), &[(parts[0].part, 8)][..]),
-            ("Bag 2", Some("Box 1"), &[(parts[0].part, 10)][..]),
-            ("Loose", None, &[(parts[2].part, 2)][..]),
+            bag("Bag 1", Some("Box 1"), parts[0].part, 8),
+            bag("Bag 2", Some("Box 1"), parts[0].part, 10),
+            bag("Loose", None, parts[2].part, 2),
         ]
     );
     let differences: Vec<(PartId, i64)> = plan

@@ -16,10 +16,7 @@ pub struct LastCount {
     pub more_to_come: bool,
 }
 
-pub async fn last_count(
-    db: &mut SqliteConnection,
-    kit: KitId,
-) -> sqlx::Result<Option<LastCount>> {
+pub async fn last_count(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Option<LastCount>> {
     sqlx::query_as!(
         LastCount,
         r#"
