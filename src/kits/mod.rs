@@ -192,7 +192,7 @@ pub async fn put_away(
 pub async fn accounts(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Account>> {
     let lines = statement(db, kit).await?;
     let mut spots: HashMap<PartId, Vec<Spot>> = HashMap::new();
-    for spot in store::spots(db, kit, None).await? {
+    for spot in store::spots(db, kit).await? {
         spots.entry(spot.part).or_default().push(spot);
     }
     Ok(lines

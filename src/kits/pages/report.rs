@@ -105,22 +105,35 @@ async fn draw(
         )),
         _ => {}
     }
-    let received = kit.received_on.map_or(String::new(), Day::words);
-    let counted = last.as_ref().map_or(String::new(), |last| {
-        last.closed_at.day(viewer.zone()).words()
-    });
+    let date = match &last {
+        Some(last) => format!(
+            "{}, counted on {}",
+            today.words(),
+            last.closed_at.day(viewer.zone()).words()
+        ),
+        None => today.words(),
+    };
     let facts = vec![
+        ("Date", date),
         ("From", kit.team_name.clone()),
         ("To", kit.supplier.clone()),
-        ("Date", today.words()),
-        ("Kit", kit.name.clone()),
-        ("Serial number", kit.serial.clone()),
-        ("Purchase reference", kit.purchase_reference.clone()),
-        ("Guide", kit.guide_name.clone().unwrap_or_default()),
-        ("Revision", list),
-        ("Size", kit.size_name.clone().unwrap_or_default()),
-        ("Received on", received),
-        ("Counted on", counted),
+        ("Kit", joined(&kit.name, "serial number", &kit.serial)),
+        (
+            "Purchase",
+            joined(
+                &kit.purchase_reference,
+                "received on",
+                &kit.received_on.map_or(String::new(), Day::words),
+            ),
+        ),
+        (
+            "Parts list",
+            joined(
+                &super::checked_words(kit.guide_name.as_deref(), kit.size_name.as_deref()),
+                "revision",
+                &list,
+            ),
+        ),
     ];
     let not_yet = if kit.revision.is_none() {
         Some("This is a spares box: it is checked against nothing, so nothing can be short.")
@@ -140,6 +153,15 @@ async fn draw(
         warnings,
         not_yet,
     })
+}
+
+/// "P-77, received on 3 Mar 2027", without what is not known.
+fn joined(first: &str, word: &str, second: &str) -> String {
+    match (first.is_empty(), second.is_empty()) {
+        (_, true) => first.to_owned(),
+        (true, false) => format!("{word} {second}"),
+        (false, false) => format!("{first}, {word} {second}"),
+    }
 }
 
 pub(super) async fn show(

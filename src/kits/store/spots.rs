@@ -36,13 +36,9 @@ pub async fn last_count(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<O
     .await
 }
 
-/// Every place in which a part of the kit is, was counted, or should be by the packing slip; one part's
-/// only, if it is given. Counts that were taken back do not count.
-pub async fn spots(
-    db: &mut SqliteConnection,
-    kit: KitId,
-    part: Option<PartId>,
-) -> sqlx::Result<Vec<Spot>> {
+/// Every place in which a part of the kit is, was counted, or should be by the packing slip. Counts that
+/// were taken back do not count.
+pub async fn spots(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Spot>> {
     sqlx::query_as!(
         Spot,
         r#"
@@ -99,11 +95,9 @@ pub async fn spots(
             left join held on held.place_id = spot.place_id and held.part_id = spot.part_id
             left join marked on marked.place_id = spot.place_id and marked.part_id = spot.part_id
             left join entry on entry.seq = marked.entry_seq
-            where $2 is null or spot.part_id = $2
             order by place.position, place.name
         "#,
-        kit,
-        part
+        kit
     )
     .fetch_all(db)
     .await
