@@ -9,8 +9,8 @@ use super::{Account, Standing, plural};
 use crate::guides::import::guard;
 
 /// Rows that fit on one sheet of A4 or Letter: fewer on the first, which bears the letter's heading.
-const FIRST_ROWS: usize = 12;
-const ROWS: usize = 18;
+const FIRST_ROWS: usize = 10;
+const ROWS: usize = 16;
 
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Row {
@@ -233,9 +233,9 @@ mod tests {
     fn a_sheet_holds_a_fixed_number_of_rows_of_both_tables() {
         check(0, 0, &[(0, 0)]);
         check(3, 2, &[(3, 2)]);
-        check(12, 0, &[(12, 0)]);
-        check(12, 1, &[(12, 0), (0, 1)]);
-        check(14, 17, &[(12, 0), (2, 16), (0, 1)]);
+        check(10, 0, &[(10, 0)]);
+        check(10, 1, &[(10, 0), (0, 1)]);
+        check(12, 15, &[(10, 0), (2, 14), (0, 1)]);
     }
 
     #[test]
