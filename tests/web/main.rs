@@ -4,6 +4,7 @@ mod support;
 
 mod guides;
 mod imports;
+mod kit_parts;
 mod kits;
 mod look;
 mod packing_slip;
