@@ -71,6 +71,7 @@ fn routes() -> Routes {
         .merge(crate::seasons::pages::routes())
         .merge(crate::guides::pages::routes())
         .merge(crate::parts::pages::routes())
+        .merge(crate::kits::pages::routes())
         .merge(crate::places::pages::routes())
         .merge(crate::find::pages::routes())
         .merge(crate::history::pages::routes())

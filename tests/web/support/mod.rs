@@ -4,6 +4,7 @@
 
 mod beacon;
 mod browser;
+mod delivered;
 mod seen;
 mod stock;
 
