@@ -2,6 +2,7 @@
 
 mod support;
 
+mod access;
 mod guides;
 mod history;
 mod imports;
@@ -11,6 +12,7 @@ mod look;
 mod packing_slip;
 mod parts;
 mod places;
+mod people;
 mod seasons;
 mod shorts;
 mod today;
