@@ -57,7 +57,9 @@ impl App {
 
 /// Every slice's routes.
 fn routes() -> Routes {
-    Routes::new().merge(crate::seasons::pages::routes())
+    Routes::new()
+        .merge(crate::seasons::pages::routes())
+        .merge(crate::counts::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.

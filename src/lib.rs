@@ -23,6 +23,7 @@ pub mod seasons;
 pub mod guides;
 pub mod kits;
 pub mod places;
+pub mod counts;
 
 // What joins them.
 pub mod app;
