@@ -108,11 +108,13 @@ pub async fn done(
         store::finish(tx, sink.stint.id, sink.now(), head).await?;
         let whole = whole(tx, sink.sheet.id).await?;
         let place = sink.stint.place;
-        Ok(if verdicts(&whole, place).any(|verdict| verdict.is_open()) {
-            format!("/counts/{}/places/{place}", sink.sheet.id)
-        } else {
-            format!("/counts/{}", sink.sheet.id)
-        })
+        Ok(
+            if verdicts(&whole, place).any(|verdict| verdict.is_open()) {
+                format!("/counts/{}/places/{place}", sink.sheet.id)
+            } else {
+                format!("/counts/{}", sink.sheet.id)
+            },
+        )
     })
     .await
 }
@@ -230,7 +232,5 @@ fn has_a_say_in(whole: &Whole, stint: StintId, such: impl Fn(Verdict) -> bool) -
         .facts
         .lines(Whose::Finished)
         .iter()
-        .any(|line| {
-            such(line.verdict) && line.numbers.iter().any(|number| number.stint == stint)
-        })
+        .any(|line| such(line.verdict) && line.numbers.iter().any(|number| number.stint == stint))
 }

@@ -30,7 +30,9 @@ pub async fn open(
     purpose: Option<Purpose>,
 ) -> Result<Outcome, NotDone<OpenRefused>> {
     receipts::once(app, sent, Some(viewer.person), async |tx| {
-        let found = kits::find(tx, kit).await?.ok_or(AppError::NotFound("kit"))?;
+        let found = kits::find(tx, kit)
+            .await?
+            .ok_or(AppError::NotFound("kit"))?;
         let arrival = kits::arrival(tx, kit).await?;
         if let Some(open) = arrival.open {
             return Err(NotDone::Refused(OpenRefused::OpenAlready(open)));

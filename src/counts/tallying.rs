@@ -1,21 +1,22 @@
 //! Recording tallies: one tap or a whole pile of them, each once, in one transaction.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::rules::close::Purpose;
 use super::rules::tally::{self, Earlier, TallyRefused};
-use super::rules::total::{self, Own};
+use super::rules::total::{self, Counted, Own};
 use super::store::{self, NewTally};
 use super::{CountSheet, Stint, stint_and_count};
 use crate::app::App;
 use crate::clock::Instant;
-use crate::error::AppError;
-use crate::ids::{FormId, PartId, StintId, TallyId};
+use crate::error::{AppError, NotDone};
+use crate::ids::{FormId, PartId, PlaceId, StintId, TallyId};
 use crate::people::Viewer;
-use crate::{ledger, secret};
+use crate::receipts::{self, Outcome, Sent};
+use crate::{guides, ledger, secret};
 
 /// A tap on its way in.
 #[derive(Debug, Clone)]
@@ -34,7 +35,9 @@ pub struct Tap {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Recorded {
     /// Recorded now. `doubted`: another device had counted on this line.
-    Now { doubted: bool },
+    Now {
+        doubted: bool,
+    },
     /// Kept, but its count is closed: it is in no total.
     Late,
     /// It was recorded before, then.
@@ -94,6 +97,66 @@ pub async fn kit_total(
         need,
         counted: total::kit_counted(&counted, &book, Some(own)),
     }))
+}
+
+/// The totals of every part that the kit's list names, for a stint's list of lines.
+pub(super) async fn kit_totals(
+    db: &mut SqliteConnection,
+    sheet: &CountSheet,
+    stint: &Stint,
+) -> sqlx::Result<HashMap<PartId, KitTotal>> {
+    if stint.blind && sheet.purpose == Purpose::Recount {
+        return Ok(HashMap::new());
+    }
+    let stints = store::of_count(db, sheet.id).await?;
+    let facts = store::facts(db, sheet.id, sheet.kit, &stints).await?;
+    let held = store::held(db, sheet.kit).await?;
+    let mut needs = HashMap::new();
+    match (sheet.purpose, sheet.revision, sheet.size) {
+        (Purpose::Recount, ..) => {
+            for ((_, part), due) in &facts.due {
+                *needs.entry(*part).or_default() += due.qty;
+            }
+        }
+        (Purpose::Arrival, Some(revision), Some(size)) => {
+            needs.extend(guides::need_of(db, revision, size).await?);
+        }
+        (Purpose::Arrival, ..) => {}
+    }
+    let mut book: HashMap<PartId, Vec<(PlaceId, i64)>> = HashMap::new();
+    if sheet.purpose == Purpose::Arrival {
+        for ((place, part), states) in &held {
+            let qty = states.values().sum();
+            book.entry(*part).or_default().push((*place, qty));
+        }
+    }
+    let own = Own {
+        stint: stint.id,
+        place: stint.place,
+        blind: stint.blind,
+    };
+    let total = |(part, need): (PartId, i64)| {
+        let counted: Vec<Counted> = facts
+            .stints
+            .iter()
+            .filter_map(|one| {
+                Some(Counted {
+                    stint: one.id,
+                    place: one.place,
+                    state: one.state,
+                    qty: facts.totals.get(&(one.id, part))?.total?,
+                    chosen: facts.chosen.get(&(one.place, part)) == Some(&one.id),
+                })
+            })
+            .collect();
+        let book = book.get(&part).map_or(&[][..], Vec::as_slice);
+        let kit = KitTotal {
+            need: Some(need),
+            counted: total::kit_counted(&counted, book, Some(own)),
+        };
+        (part, kit)
+    };
+    Ok(needs.into_iter().map(total).collect())
 }
 
 /// What stands in a line after some taps.
@@ -171,11 +234,7 @@ impl<'a> Sink<'a> {
         })
     }
 
-    async fn part_exists(
-        &mut self,
-        db: &mut SqliteConnection,
-        part: PartId,
-    ) -> sqlx::Result<bool> {
+    async fn part_exists(&mut self, db: &mut SqliteConnection, part: PartId) -> sqlx::Result<bool> {
         if let Some(known) = self.known_parts.get(&part) {
             return Ok(*known);
         }
@@ -262,8 +321,8 @@ impl<'a> Sink<'a> {
         let Some(earlier) = store::tally(db, undoes).await? else {
             return Ok(None);
         };
-        let here = earlier.part == part
-            && store::latest_of(db, earlier.stint).await? == self.stint.id;
+        let here =
+            earlier.part == part && store::latest_of(db, earlier.stint).await? == self.stint.id;
         Ok(here.then_some(Earlier {
             amount: earlier.amount,
             undone: earlier.undone,
@@ -327,4 +386,54 @@ pub(super) fn derived(form: FormId, part: PartId) -> TallyId {
     let mut id = [0; 16];
     id.copy_from_slice(&hash[..16]);
     TallyId(Uuid::from_bytes(id))
+}
+
+/// A number typed into a desk sheet, as the difference it makes.
+#[derive(Debug, Clone)]
+pub struct TypedLine {
+    pub part: PartId,
+    pub amount: i64,
+    pub shown: Option<i64>,
+}
+
+/// Why a desk sheet was not recorded. None of it was.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SheetRefused {
+    #[error("this count is not open any more; reopen it to type")]
+    Closed,
+    #[error("{1}")]
+    Line(PartId, TallyRefused),
+}
+
+/// Records the numbers of a desk sheet, all or none. Each line's tap has an id that follows from the
+/// form's, so that sending the sheet again changes nothing.
+pub async fn record_sheet(
+    app: &App,
+    viewer: &Viewer,
+    sent: &Sent,
+    stint: StintId,
+    lines: &[TypedLine],
+) -> Result<Outcome, NotDone<SheetRefused>> {
+    receipts::once(app, sent, Some(viewer.person), async |tx| {
+        let mut sink = Sink::new(app, viewer, tx, stint).await?;
+        if !sink.sheet.is_open() || !sink.stint.is_open() {
+            return Err(NotDone::Refused(SheetRefused::Closed));
+        }
+        for line in lines {
+            let tap = Tap {
+                id: derived(sent.id, line.part),
+                part: line.part,
+                amount: line.amount,
+                shown: line.shown,
+                undoes: None,
+                done_at: sink.now,
+            };
+            if let Recorded::Refused(refused) = sink.take(tx, &tap).await? {
+                return Err(NotDone::Refused(SheetRefused::Line(line.part, refused)));
+            }
+        }
+        sink.finish(tx).await?;
+        Ok(format!("/stints/{}/sheet", sink.stint.id))
+    })
+    .await
 }

@@ -6,3 +6,4 @@ pub mod flash;
 pub mod frame;
 pub mod page;
 pub mod problem;
+pub mod qr;

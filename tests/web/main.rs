@@ -2,5 +2,6 @@
 
 mod support;
 
+mod counts;
 mod kits;
 mod seasons;

@@ -157,7 +157,11 @@ pub fn plan(facts: &CountFacts, held: &Held) -> Plan {
                 place: line.place,
                 part: line.part,
                 why: WhyBack::TakenSince {
-                    taken: since.iter().filter(|delta| **delta < 0).map(|delta| -delta).sum(),
+                    taken: since
+                        .iter()
+                        .filter(|delta| **delta < 0)
+                        .map(|delta| -delta)
+                        .sum(),
                 },
             });
             continue;
@@ -285,7 +289,9 @@ pub struct Answers {
 pub enum CloseRefused {
     #[error("the counts of {0} differ: count again from the bag, or choose which count stands")]
     Differing(String),
-    #[error("somebody is still counting: wait until they are done, set their count aside, or take it as it is")]
+    #[error(
+        "somebody is still counting: wait until they are done, set their count aside, or take it as it is"
+    )]
     StillCounting,
     #[error("say whether everything has arrived")]
     NotSaidIfMore,

@@ -139,10 +139,26 @@ fn disturbed_lines_go_back_to_the_counter() {
 fn moves_come_from_and_go_to_the_right_places() {
     let kit = KitId::new();
     let cases = [
-        (bag(0).counted(12, 5, Some(6)), Purpose::Arrival, "in supplier 12"),
-        (bag(12).counted(9, 5, Some(6)), Purpose::Arrival, "out supplier 3"),
-        (bag(9).counted(12, 5, Some(6)), Purpose::Recount, "in found 3"),
-        (bag(12).counted(9, 5, Some(6)), Purpose::Recount, "out missing 3"),
+        (
+            bag(0).counted(12, 5, Some(6)),
+            Purpose::Arrival,
+            "in supplier 12",
+        ),
+        (
+            bag(12).counted(9, 5, Some(6)),
+            Purpose::Arrival,
+            "out supplier 3",
+        ),
+        (
+            bag(9).counted(12, 5, Some(6)),
+            Purpose::Recount,
+            "in found 3",
+        ),
+        (
+            bag(12).counted(9, 5, Some(6)),
+            Purpose::Recount,
+            "out missing 3",
+        ),
         (bag(12).counted(12, 5, Some(6)), Purpose::Recount, ""),
     ];
     for (bag, purpose, expected) in cases {
@@ -225,13 +241,43 @@ fn closing_asks_before_it_closes() {
     let no_reason = Err(CloseRefused::NoReason("1 line is".into()));
     use Purpose::{Arrival, Recount};
     let cases = [
-        (&counted, Arrival, 0, answers(Some(false), false, ""), Ok(())),
-        (&counted, Arrival, 0, answers(None, false, ""), Err(CloseRefused::NotSaidIfMore)),
+        (
+            &counted,
+            Arrival,
+            0,
+            answers(Some(false), false, ""),
+            Ok(()),
+        ),
+        (
+            &counted,
+            Arrival,
+            0,
+            answers(None, false, ""),
+            Err(CloseRefused::NotSaidIfMore),
+        ),
         (&counted, Recount, 0, answers(None, false, ""), Ok(())),
-        (&counted, Arrival, 1, answers(Some(true), false, ""), Err(CloseRefused::StillCounting)),
+        (
+            &counted,
+            Arrival,
+            1,
+            answers(Some(true), false, ""),
+            Err(CloseRefused::StillCounting),
+        ),
         (&counted, Arrival, 1, answers(Some(true), true, ""), Ok(())),
-        (&uncounted, Arrival, 0, answers(Some(true), false, " "), no_reason),
-        (&uncounted, Arrival, 0, answers(Some(true), false, "box 2 is not here"), Ok(())),
+        (
+            &uncounted,
+            Arrival,
+            0,
+            answers(Some(true), false, " "),
+            no_reason,
+        ),
+        (
+            &uncounted,
+            Arrival,
+            0,
+            answers(Some(true), false, "box 2 is not here"),
+            Ok(()),
+        ),
         (
             &uncounted,
             Arrival,
@@ -248,6 +294,10 @@ fn closing_asks_before_it_closes() {
         ),
     ];
     for (plan, purpose, open, answers, expected) in cases {
-        assert_eq!(check(plan, purpose, open, &answers), expected, "{answers:?}");
+        assert_eq!(
+            check(plan, purpose, open, &answers),
+            expected,
+            "{answers:?}"
+        );
     }
 }

@@ -120,10 +120,7 @@ impl CountFacts {
                     .map(|(_, part)| (stint.place, *part)),
             );
         }
-        let mut lines: Vec<Line> = keys
-            .into_iter()
-            .map(|key| self.line(key, whose))
-            .collect();
+        let mut lines: Vec<Line> = keys.into_iter().map(|key| self.line(key, whose)).collect();
         lines.sort_by_key(|line| line.due.map_or(i64::MAX, |due| due.position));
         lines
     }

@@ -213,9 +213,7 @@ mod tests {
         let parts = [PartId::new(), PartId::new()];
         let mut facts = CountFacts::default();
         for (position, part) in (0..).zip(parts) {
-            facts
-                .due
-                .insert((place, part), Due { position, qty: 4 });
+            facts.due.insert((place, part), Due { position, qty: 4 });
         }
         for (state, numbers) in stints {
             let id = StintId::new();
@@ -243,7 +241,13 @@ mod tests {
     fn a_bag_says_how_far_it_is() {
         use PlaceState::*;
         use StintState::*;
-        let cases: Vec<(&[(StintState, [Option<i64>; 2])], PlaceState, usize, i64, i64)> = vec![
+        let cases: Vec<(
+            &[(StintState, [Option<i64>; 2])],
+            PlaceState,
+            usize,
+            i64,
+            i64,
+        )> = vec![
             // stints, state, lines done, short, over
             (&[], NotBegun, 0, 0, 0),
             (&[(SetAside, [Some(4), Some(4)])], NotBegun, 0, 0, 0),
@@ -303,7 +307,10 @@ mod tests {
                 progress(96, 41, 0, 9, 5, 3, 0),
                 "41 of 96 lines · 5 of 9 bags · 3 short so far",
             ),
-            (progress(0, 0, 0, 0, 0, 0, 0), "0 lines counted · no bag begun"),
+            (
+                progress(0, 0, 0, 0, 0, 0, 0),
+                "0 lines counted · no bag begun",
+            ),
             (progress(0, 0, 1, 1, 0, 0, 0), "1 line counted · 0 of 1 bag"),
             (
                 progress(8, 8, 2, 2, 2, 0, 1),

@@ -43,11 +43,7 @@ pub enum TallyRefused {
 /// What stands there after `amount` was tapped by somebody who saw `shown`.
 ///
 /// A tap of 0 on the number that stands there says "this number is right" and ends the doubt.
-pub fn add(
-    before: Standing,
-    amount: i64,
-    shown: Option<i64>,
-) -> Result<Standing, TallyRefused> {
+pub fn add(before: Standing, amount: i64, shown: Option<i64>) -> Result<Standing, TallyRefused> {
     if !(-MOST..=MOST).contains(&amount) {
         return Err(TallyRefused::TooMany);
     }
@@ -129,7 +125,12 @@ mod tests {
             ((Some(0), false), 0, Some(0), clear(0)),
             ((Some(7), false), 5, Some(7), clear(12)),
             ((Some(7), false), -7, Some(7), clear(0)),
-            ((Some(7), false), -8, Some(7), Err(TallyRefused::BelowZero(7))),
+            (
+                (Some(7), false),
+                -8,
+                Some(7),
+                Err(TallyRefused::BelowZero(7)),
+            ),
             ((None, false), -1, None, Err(TallyRefused::NoneToTake)),
             ((Some(0), false), -1, Some(0), Err(TallyRefused::NoneToTake)),
             // Somebody else tapped meanwhile: recorded, but the line wants a look.
@@ -139,7 +140,12 @@ mod tests {
             ((Some(10), true), 1, Some(10), doubted(11)),
             ((Some(11), true), 0, Some(11), clear(11)),
             ((Some(11), true), 0, Some(10), doubted(11)),
-            ((Some(MOST), false), 1, Some(MOST), Err(TallyRefused::TooMany)),
+            (
+                (Some(MOST), false),
+                1,
+                Some(MOST),
+                Err(TallyRefused::TooMany),
+            ),
             ((None, false), MOST + 1, None, Err(TallyRefused::TooMany)),
             ((None, false), i64::MIN, None, Err(TallyRefused::TooMany)),
         ];

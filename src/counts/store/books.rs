@@ -1,7 +1,5 @@
 //! What the books say, as far as counting asks.
 
-use std::collections::BTreeMap;
-
 use sqlx::SqliteConnection;
 
 use super::super::rules::close::Held;
@@ -77,7 +75,7 @@ pub async fn held(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Held> {
     let mut held = Held::new();
     for row in rows {
         held.entry((row.place, row.part))
-            .or_insert_with(BTreeMap::new)
+            .or_default()
             .insert(row.state, row.qty);
     }
     Ok(held)

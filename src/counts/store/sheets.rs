@@ -5,7 +5,7 @@ use sqlx::SqliteConnection;
 use super::super::rules::close::{Purpose, Source};
 use crate::clock::Instant;
 use crate::code::Code;
-use crate::ids::{CountId, KitId, PartId, PersonId, PlaceId, RevisionId, SizeId, TeamId};
+use crate::ids::{CountId, KitId, PersonId, PlaceId, RevisionId, SizeId, TeamId};
 use crate::ledger::Seq;
 
 /// A count of a kit.
@@ -123,10 +123,7 @@ pub async fn of_teams(
 }
 
 /// The closed count of a kit that was closed last and not reopened.
-pub async fn last_closed(
-    db: &mut SqliteConnection,
-    kit: KitId,
-) -> sqlx::Result<Option<CountId>> {
+pub async fn last_closed(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Option<CountId>> {
     sqlx::query_scalar!(
         r#"
             select id as "id: CountId"
@@ -168,7 +165,11 @@ pub async fn insert(
 }
 
 /// Expects what the packing slips of the kit's places say and nobody counted yet.
-pub async fn expect_slip(db: &mut SqliteConnection, count: CountId, kit: KitId) -> sqlx::Result<()> {
+pub async fn expect_slip(
+    db: &mut SqliteConnection,
+    count: CountId,
+    kit: KitId,
+) -> sqlx::Result<()> {
     sqlx::query!(
         r#"
             insert into count_line (count_id, place_id, part_id, position, due)
@@ -267,11 +268,7 @@ pub async fn join_place(
 }
 
 /// A reopened count expects what the first one did.
-pub async fn copy_lines(
-    db: &mut SqliteConnection,
-    from: CountId,
-    to: CountId,
-) -> sqlx::Result<()> {
+pub async fn copy_lines(db: &mut SqliteConnection, from: CountId, to: CountId) -> sqlx::Result<()> {
     sqlx::query!(
         r#"
             insert into count_line (count_id, place_id, part_id, position, due)
@@ -407,7 +404,6 @@ pub async fn is_place_of(
 /// A tap that arrived after its count was closed.
 #[derive(Debug, Clone)]
 pub struct LateTally {
-    pub part: PartId,
     pub place_name: String,
     pub part_name: String,
     pub person_name: String,
@@ -421,7 +417,6 @@ pub async fn late(db: &mut SqliteConnection, count: CountId) -> sqlx::Result<Vec
         LateTally,
         r#"
             select
-                tally.part_id as "part: PartId",
                 place.name as place_name,
                 part.name as part_name,
                 person.name as person_name,
