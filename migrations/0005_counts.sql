@@ -46,7 +46,6 @@ create table stint (
     count_id blob not null references count_sheet (id),
     place_id blob not null references place (id),
     person_id blob not null references person (id),
-    medium text not null check (medium in ('phone', 'desk', 'paper')),
     -- The ledger's last entry when this stint began: what it counted was there then.
     began_seq integer not null,
     began_at integer not null,

@@ -329,8 +329,12 @@ impl<'a> Sink<'a> {
         }))
     }
 
-    /// Notes in the stint that something was counted.
+    /// Notes in the stint that something was counted. What came late was not counted on: it moves
+    /// nothing.
     pub async fn finish(&self, db: &mut SqliteConnection) -> Result<(), AppError> {
+        if !self.sheet.is_open() {
+            return Ok(());
+        }
         let (head, _) = ledger::head(db).await?;
         store::touch(db, self.stint.id, self.now, head).await?;
         Ok(())

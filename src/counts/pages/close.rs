@@ -64,13 +64,6 @@ fn will(prepared: &Prepared) -> Vec<String> {
     let moves = prepared
         .plan
         .moves(sheet.kit, sheet.purpose, sheet.source, &prepared.held);
-    let pieces = |n: i64| {
-        if n == 1 {
-            "1 piece".to_owned()
-        } else {
-            format!("{n} pieces")
-        }
-    };
     let mut sentences = vec![match prepared.plan.postings.len() {
         0 => "No line is recorded as counted.".into(),
         lines => format!(
@@ -85,7 +78,7 @@ fn will(prepared: &Prepared) -> Vec<String> {
             .map(|one| one.qty)
             .sum();
         if came > 0 {
-            sentences.push(format!("{} {}.", pieces(came), outside.came_from()));
+            sentences.push(pieces(came, outside.came_from()));
         }
         let went: i64 = moves
             .iter()
@@ -93,7 +86,7 @@ fn will(prepared: &Prepared) -> Vec<String> {
             .map(|one| one.qty)
             .sum();
         if went > 0 {
-            sentences.push(format!("{} {}.", pieces(went), outside.went_to()));
+            sentences.push(pieces(went, outside.went_to()));
         }
     }
     let carried: i64 = moves
@@ -105,15 +98,27 @@ fn will(prepared: &Prepared) -> Vec<String> {
         .map(|one| one.qty)
         .sum();
     if carried > 0 {
-        sentences.push(format!(
-            "{} lacking in one place turned up in another.",
-            pieces(carried)
-        ));
+        sentences.push(pieces(carried, "lacking in one place turned up in another"));
     }
     if moves.is_empty() && !prepared.plan.postings.is_empty() {
         sentences.push("The books agree; nothing is moved.".into());
     }
     sentences
+}
+
+/// "3 pieces were found.": words that fit one piece, made to fit any number.
+fn pieces(n: i64, words: &str) -> String {
+    if n == 1 {
+        return format!("1 piece {words}.");
+    }
+    let (verb, rest) = words.split_once(' ').unwrap_or((words, ""));
+    let verb = match verb {
+        "is" => "are",
+        "was" => "were",
+        "has" => "have",
+        other => other,
+    };
+    format!("{n} pieces {verb} {rest}.")
 }
 
 async fn close_page(

@@ -169,7 +169,7 @@ pub async fn done(
     match finishing::done(&app, &viewer, &form.sent, stint, uncounted).await {
         Ok(outcome) if outcome.location().contains("/places/") => Ok(flash::told(
             &outcome,
-            "The counts differ. Count again from the bag.",
+            "Finished. The counts of some lines differ.",
             viewer.zone(),
         )),
         Ok(outcome) => Ok(flash::told(

@@ -121,10 +121,10 @@ pub async fn insert(db: &mut SqliteConnection, new: &NewStint) -> sqlx::Result<(
     sqlx::query!(
         r#"
             insert into stint (
-                id, count_id, place_id, person_id, medium, began_seq, began_at, last_at, state,
+                id, count_id, place_id, person_id, began_seq, began_at, last_at, state,
                 done_at, done_seq, blind, copied_from
             )
-            values ($1, $2, $3, $4, 'phone', $5, $6, $7, $8, $9, $10, $11, $12)
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)
         "#,
         new.id,
         new.count,

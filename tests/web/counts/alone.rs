@@ -77,7 +77,7 @@ async fn a_kit_is_unpacked_over_two_bags_with_a_short_and_an_over() {
     );
 
     let page = keeper.open(&format!("{count}/close")).await;
-    page.expect(200, "34 pieces arrived from the supplier")
+    page.expect(200, "36 pieces arrived from the supplier")
         .expect(200, "8 lines are recorded as counted")
         .expect(200, "Has everything arrived?");
     let asked = keeper.press(&page, "Close the count", &[]).await;
@@ -293,4 +293,55 @@ async fn one_count_of_a_kit_is_open_at_a_time() {
     crew.open(&format!("{count}/close"))
         .await
         .expect(403, "the team's keeper and deputies");
+}
+
+#[tokio::test]
+async fn a_bag_without_a_slip_lists_what_the_kit_still_lacks() {
+    let unpack = unpack().await;
+    let crew = unpack.person("Bo", Role::Crew).await;
+    let count = unpack.open(&crew).await;
+    let first = unpack.begin(&crew, &count, 0).await;
+    unpack.count(&crew, &first, "Post", "4").await;
+    unpack.count(&crew, &first, "Peg", "8").await;
+    unpack.finish(&crew, &first).await;
+    let loose = {
+        let mut tx = unpack.world.app.db.begin_write().await.unwrap();
+        let new = fieldstow::places::NewPlace {
+            id: fieldstow::ids::PlaceId::new(),
+            kind: fieldstow::places::Kind::Bag,
+            team: unpack.team,
+            kit: Some(unpack.kit),
+            name: "A bag without a label".into(),
+            make: String::new(),
+            tare_g: None,
+            parent: None,
+            usual_parent: None,
+            note: String::new(),
+        };
+        let place = fieldstow::places::make(&unpack.world.app, &mut tx, unpack.keeper, &new)
+            .await
+            .unwrap();
+        tx.commit().await.unwrap();
+        place
+    };
+    let list = crew.open(&count).await;
+    let bag = crew.open(&format!("{count}/places/{loose}")).await;
+    assert!(list.has("A bag without a label"));
+    let stint = crew.press(&bag, "Count this bag", &[]).await;
+    stint.expect(200, "What the kit still lacks");
+    let names = stint.texts_of("ul.jobs .name");
+    assert!(!names.contains(&"Post".to_owned()), "{names:?}");
+    assert!(names.contains(&"Shade".to_owned()), "{names:?}");
+    let line = crew.open(&unpack.line(&stint.path, "Peg").await).await;
+    line.expect(200, "need 20 · counted 8 · still to come 12");
+    let line = crew.press(&line, "+ 10", &[]).await;
+    line.expect(200, "counted 18 · still to come 2");
+    // A small need of the whole kit is seen at a glance too.
+    let line = crew
+        .open(&unpack.line(&stint.path, "Plate, long").await)
+        .await;
+    crew.press(&line, "All 2 here", &[]).await;
+    let list = unpack.finish(&crew, &stint.path).await;
+    list.expect(200, "2 of 7 lines · 2 more lines counted · 2 of 3 bags");
+    unpack.verify().await;
 }

@@ -293,7 +293,7 @@ async fn a_second_count_is_blind_and_three_counts_are_settled_by_choice() {
     unpack.count(&people[2], &third, "Peg", "12").await;
     let settle = unpack.finish(&people[2], &third).await;
     settle
-        .expect(200, "977 (Ana, 18:00)")
+        .expect(200, "977 ( Ana, 18:00 )")
         .expect(200, "The keeper chooses.");
     let settle = keeper.open(&place).await;
     settle.expect(
@@ -376,8 +376,51 @@ async fn in_a_recount_the_second_counter_sees_neither_need_nor_count() {
     assert!(answer.json()["totals"][0]["kit_counted"].is_null());
     unpack.finish(&ben, &second).await.expect(200, "settled");
     let page = keeper.open(&format!("{recount}/close")).await;
-    page.expect(200, "2 pieces is missing");
+    page.expect(200, "2 pieces are missing");
     keeper.press(&page, "Close the count", &[]).await;
     assert_eq!(unpack.balance(1, "Peg").await, 971);
+    unpack.verify().await;
+}
+
+#[tokio::test]
+async fn two_keepers_count_two_bags_at_once_and_the_part_is_added_up() {
+    let unpack = unpack().await;
+    let ama = unpack.person("Ama", Role::Keeper).await;
+    let ida = unpack.person("Ida", Role::Deputy).await;
+    let count = unpack.open(&ama).await;
+    let one = unpack.begin(&ama, &count, 0).await;
+    let other = unpack.begin(&ida, &count, 1).await;
+    let tap_along = async |browser: &crate::support::Browser<'_>, stint: &str, taps: usize| {
+        let mut line = browser.open(&unpack.line(stint, "Peg").await).await;
+        for _ in 0..taps {
+            line = browser.press(&line, "+ 1 Peg, black", &[]).await;
+        }
+        assert_eq!(line.text_of("output"), taps.to_string());
+    };
+    tokio::join!(tap_along(&ama, &one, 8), tap_along(&ida, &other, 12));
+    let line = ama.open(&unpack.line(&one, "Peg").await).await;
+    line.expect(200, "need 20 · counted 20 · still to come 0");
+    unpack.verify().await;
+}
+
+#[tokio::test]
+async fn a_connection_that_drops_loses_and_doubles_nothing() {
+    let unpack = unpack().await;
+    let crew = unpack.person("Bo", Role::Crew).await;
+    let count = unpack.open(&crew).await;
+    let stint = unpack.begin(&crew, &count, 1).await;
+    let peg = unpack.world.part("Peg").await;
+    let address = format!("{stint}/tallies");
+    for n in 0..30_u64 {
+        let pile = json!({ "tallies": [tap(peg, 1, None)] });
+        // The phone hangs up sooner or later, hears nothing, and sends the same again.
+        let cut = std::time::Duration::from_micros(n * 150);
+        let heard = tokio::time::timeout(cut, crew.post_json(&address, pile.clone())).await;
+        if heard.is_err() {
+            states(&crew.post_json(&address, pile).await);
+        }
+    }
+    let line = crew.open(&format!("{stint}?part={peg}")).await;
+    assert_eq!(line.text_of("output"), "30");
     unpack.verify().await;
 }
