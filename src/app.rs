@@ -73,6 +73,7 @@ fn routes() -> Routes {
         .merge(crate::parts::pages::routes())
         .merge(crate::kits::pages::routes())
         .merge(crate::places::pages::routes())
+        .merge(crate::counts::pages::routes())
         .merge(crate::find::pages::routes())
         .merge(crate::history::pages::routes())
 }

@@ -3,6 +3,7 @@
 mod support;
 
 mod access;
+mod counts;
 mod guides;
 mod history;
 mod imports;
