@@ -25,7 +25,7 @@ pub mod viewer;
 
 pub use links::{invite_coordinator, start_code};
 pub use memory::{Memory, league};
-pub use store::{keepers, names, shown_name};
+pub use store::{keepers, names, shown_name, subject_team as team_of};
 pub use viewer::{Membership, Viewer};
 
 use crate::app::App;

@@ -4,7 +4,9 @@
 
 mod beacon;
 mod browser;
+mod delivered;
 mod seen;
+mod stock;
 
 pub use browser::Browser;
 pub use seen::Seen;
