@@ -240,3 +240,11 @@ async fn carry_on(app: &App, tx: &mut Tx, stint: &Stint, count: CountId) -> Resu
     }
     Ok(())
 }
+
+/// The mark of what closing would do now, as the closing page shows it.
+pub async fn closing_mark(
+    db: &mut sqlx::SqliteConnection,
+    count: CountId,
+) -> Result<String, AppError> {
+    Ok(prepare(db, count).await?.mark)
+}

@@ -23,8 +23,8 @@ pub mod rules;
 mod store;
 mod tallying;
 
-pub use closing::{close, reopen};
-pub use finishing::{done, set_aside, settle, take_up};
+pub use closing::{close, closing_mark, reopen};
+pub use finishing::{Uncounted, done, set_aside, settle, take_up};
 pub use opening::{begin, open};
 pub use store::{CountPlace, CountSheet, Part, Stint, find, of_teams};
 pub use tallying::{KitTotal, Recorded, Tap, kit_total, record};

@@ -207,8 +207,11 @@ mod tests {
     use super::*;
     use crate::ids::{PartId, StintId};
 
+    /// A stint's state and its numbers for two lines.
+    type Numbers = (StintState, [Option<i64>; 2]);
+
     /// One bag with two due lines of 4 each; each stint's numbers for the two, and its state.
-    fn bag(stints: &[(StintState, [Option<i64>; 2])]) -> PlaceProgress {
+    fn bag(stints: &[Numbers]) -> PlaceProgress {
         let place = PlaceId::new();
         let parts = [PartId::new(), PartId::new()];
         let mut facts = CountFacts::default();
@@ -241,13 +244,7 @@ mod tests {
     fn a_bag_says_how_far_it_is() {
         use PlaceState::*;
         use StintState::*;
-        let cases: Vec<(
-            &[(StintState, [Option<i64>; 2])],
-            PlaceState,
-            usize,
-            i64,
-            i64,
-        )> = vec![
+        let cases: Vec<(&[Numbers], PlaceState, usize, i64, i64)> = vec![
             // stints, state, lines done, short, over
             (&[], NotBegun, 0, 0, 0),
             (&[(SetAside, [Some(4), Some(4)])], NotBegun, 0, 0, 0),

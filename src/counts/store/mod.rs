@@ -3,6 +3,7 @@
 mod books;
 mod facts;
 mod parts;
+mod places;
 mod sheets;
 mod stints;
 mod tallies;
@@ -12,9 +13,10 @@ pub use facts::facts;
 pub use parts::{
     Part, due_of_part, due_of_place, need, others_like, part, parts_of_count, parts_of_kit,
 };
+pub use places::{CountPlace, LateTally, is_place_of, late, places};
 pub use sheets::{
-    Closing, CountPlace, CountSheet, LateTally, close, copy_lines, expect_books, expect_slip, find,
-    insert, is_place_of, join_place, last_closed, late, of_teams, places, set_reopened,
+    Closing, CountSheet, close, copy_lines, expect_books, expect_slip, find, insert, join_place,
+    last_closed, of_teams, set_reopened,
 };
 pub use stints::{
     NewStint, Stint, choose, copy_settlements, finish, insert as insert_stint, latest_of, of_count,
