@@ -115,8 +115,8 @@ fn pages_know_http_and_nothing_else_does() {
                     "serve.rs",
                     "commands/",
                     "config/",
-                // The demo's people sign in with a cookie, as everybody does.
-                "demo/fill.rs",
+                    // The demo's people sign in with a cookie, as everybody does.
+                    "demo/fill.rs",
                 ])
         },
     );
