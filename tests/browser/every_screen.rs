@@ -6,11 +6,10 @@ use std::collections::{BTreeMap, HashSet, VecDeque};
 use std::sync::Mutex;
 
 use axum::http::Method;
-use fieldstow::app;
 use fieldstow::people::Role;
 use serde_json::json;
 
-use crate::support::{Fault, Stage, Width, Window};
+use crate::support::{Fault, Stage, Width, Window, is_to_come, route_of};
 
 /// Linked pages of the same kind are alike: so many of each are looked at.
 const OF_A_KIND: usize = 3;
@@ -23,22 +22,28 @@ async fn every_page_of_a_busy_keeper_is_sound_at_every_width() {
         return;
     };
     let busy = stage.world.busy().await;
-    let (addresses, lacking) = busy.addresses();
+    let (mut addresses, lacking) = busy.addresses();
     assert!(lacking.is_empty(), "{}", lacking.join("\n"));
+
+    // The page of the look is nobody's and in no list.
+    addresses.push("/patterns".into());
 
     let crawl = Crawl::of(addresses);
     let windows = (
         stage.window(&busy.keeper, Width::Desk).await,
         stage.window(&busy.keeper, Width::Desk).await,
     );
-    tokio::join!(crawl.walk(&windows.0, ""), crawl.walk(&windows.1, ""));
+    tokio::join!(crawl.walk(&windows.0), crawl.walk(&windows.1));
 
     // What is shown to somebody who is not signed in, and to somebody who is lost.
     windows.0.forget_cookies().await;
-    for address in busy.strangers_addresses() {
-        crawl.look_at(&windows.0, &address, "stranger-").await;
+    for (nth, address) in busy.strangers_addresses().iter().enumerate() {
+        let name = format!("stranger-{}", nth + 1);
+        crawl.look_at(&windows.0, address, &name).await;
     }
-    crawl.look_at(&windows.1, "/no-such-page", "").await;
+    crawl
+        .look_at(&windows.1, "/no-such-page", "no-such-page")
+        .await;
     crawl.ends();
 }
 
@@ -51,13 +56,14 @@ async fn every_page_before_there_is_anything_is_sound_at_every_width() {
     let ama = stage.world.person("Ama", team, Role::Keeper).await;
     let window = stage.window(&ama, Width::Desk).await;
     let crawl = Crawl::of(vec!["/".into()]);
-    crawl.walk(&window, "").await;
+    crawl.walk(&window).await;
     crawl.ends();
 }
 
 /// What is still to be looked at, and what was found.
 struct Crawl {
-    waiting: Mutex<VecDeque<String>>,
+    /// Addresses, and what their pictures are called.
+    waiting: Mutex<VecDeque<(String, String)>>,
     known: Mutex<HashSet<String>>,
     kinds: Mutex<BTreeMap<String, usize>>,
     faults: Mutex<Vec<Fault>>,
@@ -78,15 +84,15 @@ impl Crawl {
     }
 
     /// Looks at one page after the other until none is left.
-    async fn walk(&self, window: &Window, name: &str) {
-        while let Some(address) = self.next() {
-            for link in self.look_at(window, &address, name).await {
+    async fn walk(&self, window: &Window) {
+        while let Some((address, name)) = self.next() {
+            for link in self.look_at(window, &address, &name).await {
                 self.add(&link);
             }
         }
     }
 
-    fn next(&self) -> Option<String> {
+    fn next(&self) -> Option<(String, String)> {
         self.waiting.lock().unwrap().pop_front()
     }
 
@@ -94,15 +100,18 @@ impl Crawl {
         let address = address.split('#').next().unwrap_or(address);
         let path = address.split('?').next().unwrap_or(address);
         let is_file = path.starts_with("/static/") || FILES.iter().any(|end| path.ends_with(end));
-        if is_file || !self.known.lock().unwrap().insert(address.to_owned()) {
+        if is_file || is_to_come(address) || !self.known.lock().unwrap().insert(address.to_owned())
+        {
             return;
         }
         let kind = kind_of(address).unwrap_or_else(|| address.to_owned());
+        let name = |nth| picture_name(&kind, nth);
         let mut kinds = self.kinds.lock().unwrap();
-        let count = kinds.entry(kind).or_default();
+        let count = kinds.entry(kind.clone()).or_default();
         if *count < OF_A_KIND {
             *count += 1;
-            self.waiting.lock().unwrap().push_back(address.to_owned());
+            let named = (address.to_owned(), name(*count));
+            self.waiting.lock().unwrap().push_back(named);
         }
     }
 
@@ -127,9 +136,7 @@ impl Crawl {
             window.set_width(width).await;
             let found = window.faults().await;
             self.faults.lock().unwrap().extend(found);
-            window
-                .picture(&format!("{name}{}", picture_name(address)))
-                .await;
+            window.picture(name).await;
         }
         let links = window.run(LINKS, vec![]).await;
         let links = links.as_array().cloned().unwrap_or_default();
@@ -162,53 +169,23 @@ return [...document.querySelectorAll("a[href]")]
   .map((link) => link.pathname + link.search);
 "#;
 
-/// The route that an address belongs to: "/kits/{kit}", with a mark for a query.
+/// The route that an address belongs to, with a mark for a query.
 fn kind_of(address: &str) -> Option<String> {
-    let (path, query) = address.split_once('?').unwrap_or((address, ""));
-    let matches = |route: &str| {
-        route.split('/').count() == path.split('/').count()
-            && route
-                .split('/')
-                .zip(path.split('/'))
-                .all(|(known, asked)| known == asked || (known.starts_with('{') && asked.len() > 5))
-    };
-    let routes = app::listed_routes();
-    let route = routes
-        .iter()
-        .filter(|listed| listed.method == Method::GET && matches(listed.path))
-        // "/kits/new" before "/kits/{kit}".
-        .min_by_key(|listed| listed.path.matches('{').count())?;
-    let mark = if query.is_empty() { "" } else { "?" };
-    Some(format!("{}{mark}", route.path))
+    let mark = if address.contains('?') { "?" } else { "" };
+    Some(format!("{}{mark}", route_of(&Method::GET, address)?))
 }
 
-/// "kits-kit-edit" of "/kits/0190…/edit"; the last digits of ids tell pages of one kind apart.
-fn picture_name(address: &str) -> String {
-    let kind = kind_of(address).unwrap_or_else(|| address.to_owned());
-    let plain = |text: &str| -> String {
-        let words: Vec<&str> = text
-            .split(|c: char| !c.is_ascii_alphanumeric())
-            .filter(|word| !word.is_empty())
-            .collect();
-        words.join("-")
-    };
-    let name = if kind == "/" {
+/// "kits-kit-edit-2" for the second page of the kind "/kits/{kit}/edit".
+fn picture_name(kind: &str, nth: usize) -> String {
+    let words: Vec<&str> = kind
+        .split(|c: char| !c.is_ascii_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .collect();
+    let name = if words.is_empty() {
         "today".to_owned()
     } else {
-        plain(&kind)
+        words.join("-")
     };
-    let path = address.split('?').next().unwrap_or(address);
-    if kind.contains('{') || kind.ends_with('?') {
-        let end: Vec<String> = path
-            .split('/')
-            .filter(|segment| segment.len() == 36)
-            .map(|id| id.chars().skip(32).collect())
-            .collect();
-        let query = address.split_once('?').map_or("", |(_, query)| query);
-        return plain(&format!("{name}-{}-{query}", end.join("-")))
-            .chars()
-            .take(80)
-            .collect();
-    }
-    name
+    let query = if kind.ends_with('?') { "-asked" } else { "" };
+    format!("{name}{query}-{nth}")
 }

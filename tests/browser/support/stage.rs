@@ -14,6 +14,7 @@ use tokio::task::JoinHandle;
 
 use super::driver::{self, Driver};
 use super::gate::Gate;
+use super::window::pictures;
 use super::{Browser, Width, Window, World};
 
 /// Browsers are heavy: only so many tests use some at once.
@@ -42,6 +43,9 @@ impl Stage {
             }
         };
         let place = PLACES.acquire().await.expect("never closed");
+
+        // Pictures are of this run.
+        let _ = std::fs::remove_dir_all(pictures(test));
 
         let loopback = ("127.0.0.1", 0);
         let before = TcpListener::bind(loopback).await.expect("a free port");

@@ -4,6 +4,7 @@ use std::fmt;
 use std::fs;
 use std::path::PathBuf;
 use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use fantoccini::actions::{InputSource, PointerAction, TouchActions};
@@ -63,6 +64,7 @@ pub struct Window {
     pub(super) url: String,
     test: &'static str,
     width: Mutex<Width>,
+    without_script: AtomicBool,
 }
 
 impl Window {
@@ -72,6 +74,7 @@ impl Window {
             url,
             test,
             width: Mutex::new(width),
+            without_script: AtomicBool::new(false),
         };
         window.set_width(width).await;
         window
@@ -93,10 +96,16 @@ impl Window {
     }
 
     pub(super) async fn switch_script_off(&self) {
+        self.without_script.store(true, Ordering::Relaxed);
         let off = json!({ "value": true });
         self.driver
             .devtools("Emulation.setScriptExecutionDisabled", off)
             .await;
+    }
+
+    /// Whether JavaScript is switched on.
+    pub fn has_script(&self) -> bool {
+        !self.without_script.load(Ordering::Relaxed)
     }
 
     /// Turns the window into another device; the page stays as it is.
@@ -216,6 +225,7 @@ impl Window {
                 return;
             }
             if let Some(knob) = self.look(words::IN_GROUP, json!([label, option])).await {
+                self.scroll_to(&knob).await;
                 self.done(label, knob.click().await);
                 return;
             }
@@ -298,7 +308,7 @@ impl Window {
         let png = self.driver.client.screenshot().await;
         self.measure(usual).await;
 
-        let folder = target().join("screens").join(self.test);
+        let folder = pictures(self.test);
         fs::create_dir_all(&folder).expect("a folder for the pictures");
         let file = folder.join(format!("{name}-{}.png", self.width()));
         fs::write(&file, png.expect("a picture")).expect("the picture is kept");
@@ -321,6 +331,7 @@ impl Window {
         let from = Instant::now();
         loop {
             let element = self.found(script, arguments.clone()).await;
+            self.scroll_to(&element).await;
             match element.click().await {
                 Ok(()) => return,
                 // The page was just drawn anew, or something slides over it.
@@ -335,9 +346,7 @@ impl Window {
 
     async fn touch(&self, arguments: Value) {
         let element = self.found(words::FIND, arguments.clone()).await;
-        let at = serde_json::to_value(&element).expect("an element");
-        let script = "arguments[0].scrollIntoView({ block: 'center' })";
-        self.run(script, vec![at]).await;
+        self.scroll_to(&element).await;
         let finger = TouchActions::new("finger".into())
             .then(PointerAction::MoveToElement {
                 element,
@@ -349,6 +358,14 @@ impl Window {
             .then(PointerAction::Up { button: 0 });
         let done = self.driver.client.perform_actions(finger).await;
         self.done(&format!("a tap on {arguments}"), done);
+    }
+
+    /// As a person scrolls: to the middle, away from what stays at the edges.
+    async fn scroll_to(&self, element: &Element) {
+        let element = serde_json::to_value(element).expect("an element");
+        let script = "arguments[0].scrollIntoView({ block: 'center', behavior: 'instant' })";
+        // An element that is gone meanwhile is found out by what comes next.
+        let _ = self.driver.client.execute(script, vec![element]).await;
     }
 
     /// Waits for the element that a script finds.
@@ -407,4 +424,9 @@ pub fn target() -> PathBuf {
     let mut folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR"));
     folder.pop();
     folder
+}
+
+/// Where the pictures of a test are kept.
+pub fn pictures(test: &str) -> PathBuf {
+    target().join("screens").join(test)
 }

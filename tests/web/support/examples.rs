@@ -31,6 +31,41 @@ const STORED: [(&str, &str); 7] = [
     ("stint", "select id from stint limit 1"),
 ];
 
+/// Pages that others lead to already although the slices that bring them are not there. Each counts
+/// only until its route is.
+const TO_COME: [&str; 4] = ["/kits", "/counts", "/where", "/history"];
+
+/// Whether an address belongs to a page that is still to come.
+pub fn is_to_come(address: &str) -> bool {
+    let routes = app::listed_routes();
+    TO_COME.iter().any(|to_come| {
+        let below = address.strip_prefix(to_come);
+        below.is_some_and(|rest| rest.is_empty() || rest.starts_with(['/', '?']))
+            && !routes
+                .iter()
+                .any(|listed| listed.method == Method::GET && listed.path == *to_come)
+            && route_of(&Method::GET, address).is_none()
+    })
+}
+
+/// The route that an address belongs to: "/kits/{kit}".
+pub fn route_of(method: &Method, address: &str) -> Option<&'static str> {
+    let path = address.split(['?', '#']).next().unwrap_or(address);
+    let is_of = |route: &str| {
+        route.split('/').count() == path.split('/').count()
+            && route
+                .split('/')
+                .zip(path.split('/'))
+                .all(|(known, asked)| known == asked || known.starts_with('{'))
+    };
+    app::listed_routes()
+        .into_iter()
+        .filter(|listed| listed.method == *method && is_of(listed.path))
+        // "/kits/new" before "/kits/{kit}".
+        .min_by_key(|listed| listed.path.matches('{').count())
+        .map(|listed| listed.path)
+}
+
 impl World {
     pub async fn busy(&self) -> Busy<'_> {
         let team = self.team("Nine Larches").await;
@@ -175,16 +210,7 @@ impl Busy<'_> {
 
 /// Sends a form without fields, where the program has it. Answers where it leads.
 async fn act(browser: &Browser<'_>, path: &str, fields: &[(&str, &str)]) -> Option<String> {
-    let is_there = app::listed_routes().iter().any(|listed| {
-        listed.method == Method::POST && {
-            let (known, asked) = (listed.path.split('/'), path.split('/'));
-            known.clone().count() == asked.clone().count()
-                && known
-                    .zip(asked)
-                    .all(|(known, asked)| known.starts_with('{') || known == asked)
-        }
-    });
-    if !is_there {
+    if route_of(&Method::POST, path).is_none() {
         return None;
     }
     let form_id = FormId::new().to_string();

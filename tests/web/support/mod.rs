@@ -8,6 +8,7 @@ mod examples;
 mod seen;
 
 pub use browser::Browser;
+pub use examples::{is_to_come, route_of};
 pub use seen::Seen;
 
 use std::sync::Arc;
