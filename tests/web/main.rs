@@ -5,6 +5,7 @@ mod support;
 mod guides;
 mod imports;
 mod kits;
+mod links;
 mod look;
 mod parts;
 mod seasons;

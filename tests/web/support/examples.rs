@@ -16,6 +16,8 @@ use super::{Browser, Seen, World};
 /// Somebody who keeps a team's kits and coordinates the league, in the midst of it.
 pub struct Busy<'w> {
     pub keeper: Browser<'w>,
+    /// Somebody of the same team who only counts.
+    pub crew: Browser<'w>,
     examples: BTreeMap<&'static str, String>,
 }
 
@@ -73,7 +75,7 @@ impl World {
         let (person, keeper) = self
             .account("Bexel", Some((team, Role::Keeper)), true)
             .await;
-        let (crew, _) = self
+        let (quilla, crew) = self
             .account("Quilla", Some((team, Role::Crew)), false)
             .await;
         let form = keeper.open("/seasons/new").await;
@@ -122,8 +124,12 @@ impl World {
         }
         let invite = people::invite_coordinator(&self.app).await.unwrap();
         examples.insert("invites/token", last_segment(&invite));
-        examples.insert("resets/token", reset(&keeper, team, crew).await);
-        Busy { keeper, examples }
+        examples.insert("resets/token", reset(&keeper, team, quilla).await);
+        Busy {
+            keeper,
+            crew,
+            examples,
+        }
     }
 
     async fn crate_of(&self, actor: PersonId, team: TeamId) {

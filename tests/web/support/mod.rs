@@ -8,6 +8,7 @@ mod examples;
 mod seen;
 
 pub use browser::Browser;
+#[allow(unused_imports)] // Each test program needs some of them.
 pub use examples::{is_to_come, route_of};
 pub use seen::Seen;
 
