@@ -127,6 +127,8 @@ create table need (
     primary key (revision_id, size_id, part_id)
 ) strict, without rowid;
 
+create index need_part on need (part_id, revision_id, size_id);
+
 create trigger list_line_sealed_insert before insert on list_line
 when (select sealed_at from revision where id = new.revision_id) is not null
 begin

@@ -14,6 +14,7 @@ use tower_http::compression::CompressionLayer;
 use crate::clock::Clock;
 use crate::db::Db;
 use crate::error::AppError;
+use crate::find::misses::Misses;
 use crate::people::access::{Listed, Routes};
 use crate::people::viewer::{self, HeldRequest, Sessions};
 use crate::people::{self, Viewer};
@@ -28,6 +29,8 @@ pub struct App {
     pub db: Db,
     pub clock: Arc<dyn Clock>,
     pub sessions: Arc<Sessions>,
+    /// Codes that were asked for and do not exist.
+    pub misses: Arc<Misses>,
     pub people: Arc<people::Memory>,
     settings: Arc<Settings>,
 }
@@ -45,6 +48,7 @@ impl App {
             db,
             clock,
             sessions: Arc::default(),
+            misses: Arc::default(),
             people: Arc::default(),
             settings: Arc::new(settings),
         }
@@ -67,7 +71,11 @@ fn routes() -> Routes {
         .merge(crate::seasons::pages::routes())
         .merge(crate::guides::pages::routes())
         .merge(crate::parts::pages::routes())
+        .merge(crate::kits::pages::routes())
         .merge(crate::places::pages::routes())
+        .merge(crate::counts::pages::routes())
+        .merge(crate::find::pages::routes())
+        .merge(crate::history::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.

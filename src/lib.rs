@@ -24,6 +24,9 @@ pub mod guides;
 pub mod parts;
 pub mod kits;
 pub mod places;
+pub mod counts;
+pub mod find;
+pub mod history;
 pub mod today;
 
 // What joins them.

@@ -65,8 +65,10 @@ pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Res
 
     greet(folder, bound, &public_url);
     if let Some(code) = start_code {
-        println!("Nobody has an account yet. Open {public_url}/start and type this code: {code}");
-        println!("It works for 30 minutes; start the program again for another.");
+        say(&format!(
+            "Nobody has an account yet. Open {public_url}/start and type this code: {code}"
+        ));
+        say("It works for 30 minutes; start the program again for another.");
     }
     let stopped = serve(listener, router, limits, asked_to_stop).await;
     if !settings.writes.finished(LAST_WRITES).await {
@@ -150,10 +152,17 @@ fn neighbour(port: u16) -> u16 {
     port.checked_add(1).unwrap_or(8765)
 }
 
+/// One line for whoever started the program. That nobody reads it is no reason to stop.
+pub(super) fn say(line: &str) {
+    use std::io::Write;
+
+    let _ = writeln!(std::io::stdout(), "{line}");
+}
+
 /// Says where everything is, in the terminal and in the log alike.
 fn greet(folder: &Path, bound: SocketAddr, public_url: &PublicUrl) {
-    println!("Fieldstow is at {public_url}");
-    println!("Its data is in {}", folder.display());
+    say(&format!("Fieldstow is at {public_url}"));
+    say(&format!("Its data is in {}", folder.display()));
     tracing::info!(%bound, %public_url, folder = %folder.display(), "started");
     if !public_url.is_https() && !bound.ip().is_loopback() {
         tracing::warn!(

@@ -179,6 +179,9 @@ pub fn email(typed: &str) -> Result<String, PeopleRefused> {
     }
 }
 
+/// So many characters of a password must be other than words that anybody would try first.
+const SHORTEST_OWN_PART: usize = 8;
+
 /// Whether a password is long enough and hard to guess for somebody who knows `context`: the names of
 /// league, team and person, and the e-mail. The password is taken as typed; nothing is trimmed.
 pub fn password(typed: &str, context: &[String]) -> Result<(), PeopleRefused> {
@@ -197,7 +200,13 @@ pub fn password(typed: &str, context: &[String]) -> Result<(), PeopleRefused> {
                 .filter(|word| word.len() > 2),
         );
     }
-    if zxcvbn::zxcvbn(typed, &known).score() < Score::Three {
+    // The estimator does not know that a known word said twice is no harder to guess than once.
+    let mut rest = typed.to_lowercase();
+    for word in &known {
+        rest = rest.replace(&word.to_lowercase(), "");
+    }
+    let own = rest.chars().filter(|c| !c.is_whitespace()).count();
+    if own < SHORTEST_OWN_PART || zxcvbn::zxcvbn(typed, &known).score() < Score::Three {
         return Err(PeopleRefused::WeakPassword);
     }
     Ok(())

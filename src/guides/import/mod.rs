@@ -15,7 +15,7 @@ pub mod columns;
 pub mod decode;
 pub mod doubts;
 pub mod export;
-mod guard;
+pub mod guard;
 pub mod list;
 pub mod mapping;
 mod names;

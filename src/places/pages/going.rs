@@ -15,7 +15,7 @@ use crate::ids::{FormId, PlaceId};
 use crate::people::Viewer;
 use crate::places::rules::making::may_stand_in;
 use crate::places::rules::mass::{self, Mass};
-use crate::places::rules::words::{called, sentence};
+use crate::places::rules::words::called;
 use crate::places::rules::{Wrong, wrong_at};
 use crate::places::{self, Pieces, Place, Target, store};
 use crate::web::extract::{Form, Path};
@@ -209,7 +209,7 @@ async fn carry_page(
     Ok(CarryPage {
         form_id: frame.form_id(),
         frame,
-        stands: sentence(&ways.stands(place.id)),
+        stands: ways.stands(place.id),
         place,
         mass,
         targets,

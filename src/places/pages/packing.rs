@@ -43,7 +43,7 @@ impl PackingPage {
         self.place
             .kind
             .is_carried()
-            .then(|| mass::lift(&self.mass).words())
+            .then(|| mass::lifters(&self.mass))
     }
 
     fn caution(&self) -> Option<(String, String)> {

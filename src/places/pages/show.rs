@@ -85,8 +85,8 @@ impl ShowPage {
         mass::caution(self.place.kind, &self.mass)
     }
 
-    fn total(&self) -> String {
-        pieces(self.pieces.iter().map(|line| line.qty).sum())
+    fn total(&self) -> i64 {
+        self.pieces.iter().map(|line| line.qty).sum()
     }
 
     /// Which bag of this place a line lies in.

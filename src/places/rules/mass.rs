@@ -114,13 +114,14 @@ pub fn lift(mass: &Mass) -> Lift {
     }
 }
 
-impl Lift {
-    pub fn words(self) -> &'static str {
-        match self {
-            Lift::OneAdult => "one adult lifts",
-            Lift::TwoAdults => "two adults lift",
-            Lift::SplitIt => "split it before anybody lifts",
-        }
+/// Who lifts it, in a word, as on the foot of a packing list. What may be heavier than it is known to be
+/// is never one adult's.
+pub fn lifters(mass: &Mass) -> &'static str {
+    match (lift(mass), mass.is_complete()) {
+        (Lift::OneAdult, true) => "one adult lifts",
+        (Lift::TwoAdults, true) => "two adults lift",
+        (Lift::OneAdult | Lift::TwoAdults, false) => "try one end first, two adults if in doubt",
+        (Lift::SplitIt, _) => "split it before anybody lifts",
     }
 }
 
@@ -205,5 +206,11 @@ mod tests {
             assert!(avoid.ends_with("Young helpers: light bags only, ask an adult."));
         }
         assert_eq!(caution(Kind::Shelf, &mass(1.0, 0)), None);
+        assert_eq!(lifters(&mass(5_000.0, 0)), "one adult lifts");
+        assert_eq!(
+            lifters(&mass(5_000.0, 1)),
+            "try one end first, two adults if in doubt"
+        );
+        assert_eq!(lifters(&mass(40_000.0, 1)), "split it before anybody lifts");
     }
 }

@@ -114,7 +114,8 @@ mod tests {
         };
         let (peg, lamp) = (key(State::Good), key(State::PracticeOnly));
         let there = [There { key: peg, qty: 8 }, There { key: lamp, qty: 1 }];
-        let check = |typed: &[(Key, &str)], expected: Result<Vec<(Key, i64)>, Vec<(Key, &str)>>| {
+        type Expected<'a> = Result<Vec<(Key, i64)>, Vec<(Key, &'a str)>>;
+        let check = |typed: &[(Key, &str)], expected: Expected<'_>| {
             let typed = typed
                 .iter()
                 .map(|(key, text)| (key.field(), (*text).to_owned()))

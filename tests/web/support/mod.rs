@@ -4,8 +4,10 @@
 
 mod beacon;
 mod browser;
+mod delivered;
 mod examples;
 mod seen;
+mod stock;
 
 pub use browser::Browser;
 #[allow(unused_imports)] // Each test program needs some of them.
