@@ -9,6 +9,7 @@ mod history;
 mod imports;
 mod kit_parts;
 mod kits;
+mod links;
 mod look;
 mod packing_slip;
 mod parts;
