@@ -91,6 +91,7 @@ impl World {
         self.kit(&beacon, person, team, "Broomtop", &["Bag 1"])
             .await;
         self.crate_of(person, team).await;
+        self.receive(person, kit, places[1], &[("Post", 2)]).await;
 
         let mut examples = BTreeMap::from([
             ("place", places[0].to_string()),
