@@ -36,7 +36,7 @@ impl Watch {
 type Callback = unsafe extern "C" fn(c_uint, *mut c_void, *mut c_void, *mut c_void) -> c_int;
 
 /// Takes every reader at once, so that none is left out, and sets its trace.
-async fn set(db: &Db, mask: c_int, callback: Option<Callback>) -> anyhow::Result<()> {
+async fn set(db: &Db, mask: c_uint, callback: Option<Callback>) -> anyhow::Result<()> {
     let mut readers = Vec::new();
     for _ in 0..fieldstow::db::READERS {
         readers.push(db.read().await?);
@@ -48,7 +48,7 @@ async fn set(db: &Db, mask: c_int, callback: Option<Callback>) -> anyhow::Result
         unsafe {
             sqlite::sqlite3_trace_v2(
                 handle.as_raw_handle().as_ptr().cast(),
-                mask as c_uint,
+                mask,
                 callback,
                 std::ptr::null_mut(),
             );

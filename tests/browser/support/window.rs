@@ -298,6 +298,13 @@ impl Window {
         })
     }
 
+    /// The page as it comes out of a printer: the bytes of a PDF.
+    pub async fn print(&self) -> Vec<u8> {
+        let sheet = fantoccini::wd::PrintConfiguration::default();
+        let printed = self.driver.client.print(sheet).await;
+        printed.expect("pages can be printed")
+    }
+
     /// Keeps a picture of the whole page in `target/screens`.
     pub async fn picture(&self, name: &str) -> PathBuf {
         let script = "return document.documentElement.scrollHeight";

@@ -12,7 +12,9 @@ const kinds = {
   link: "a[href]",
   label: "label",
 };
-const says = (e) => [e.innerText, e.textContent, e.value, e.getAttribute("aria-label")].map(clean);
+// A whole row that is a link is called by the name in it.
+const called = (e) => e.querySelector(":scope > .name")?.textContent;
+const says = (e) => [e.innerText, e.textContent, e.value, e.getAttribute("aria-label"), called(e)].map(clean);
 const seen = (e) => e.checkVisibility({ visibilityProperty: true });
 let found = [...document.querySelectorAll(kinds[kind])].filter((e) => seen(e) && says(e).includes(words));
 if (near !== null) {
