@@ -2,5 +2,7 @@
 
 mod support;
 
+mod access;
 mod kits;
+mod people;
 mod seasons;

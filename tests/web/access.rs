@@ -1,0 +1,160 @@
+//! Every route against everybody: the guard answers what the truth table says.
+
+use std::collections::HashMap;
+
+use axum::http::Method;
+use fieldstow::app;
+use fieldstow::ids::TeamId;
+use fieldstow::people::Role;
+use fieldstow::people::access::{Rule, Standing, allowed};
+use uuid::Uuid;
+
+use crate::support::{Browser, World};
+
+/// A small world: a team with a kit, a bag in it, a count and a stint.
+async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> {
+    let beacon = world.beacon().await;
+    let (keeper, _) = world.account("Kit keeper", None, false).await;
+    let (kit, places) = world
+        .kit(&beacon, keeper, team, "Kettlehorn", &["Bag 1"])
+        .await;
+    let (count, stint) = (Uuid::now_v7(), Uuid::now_v7());
+    let mut tx = world.app.db.begin_write().await.unwrap();
+    sqlx::query(
+        "insert into count_sheet (id, kit_id, purpose, source, opened_by, opened_at) \
+         values ($1, $2, 'arrival', 'supplier', $3, 0)",
+    )
+    .bind(count)
+    .bind(kit)
+    .bind(keeper)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
+    sqlx::query(
+        "insert into stint (id, count_id, place_id, person_id, medium, began_seq, began_at, last_at, \
+         state) values ($1, $2, $3, $4, 'phone', 0, 0, 0, 'open')",
+    )
+    .bind(stint)
+    .bind(count)
+    .bind(places[0])
+    .bind(keeper)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
+    tx.commit().await.unwrap();
+    HashMap::from([
+        ("team", team.to_string()),
+        ("kit", kit.to_string()),
+        ("place", places[0].to_string()),
+        ("count", count.to_string()),
+        ("stint", stint.to_string()),
+    ])
+}
+
+/// Who tries, and what they are to the subject's team.
+async fn everybody(
+    world: &World,
+    team: TeamId,
+) -> Vec<(&'static str, Browser<'_>, Option<Standing>)> {
+    let elsewhere = world.team("Quern").await;
+    let standing = |role_there: Option<Role>| Standing {
+        coordinator: false,
+        keeps_some_team: role_there.is_some_and(Role::keeps),
+        role_there,
+    };
+    let mut people = vec![("nobody", world.browser(), None)];
+    let (_, browser) = world.account("Account only", None, false).await;
+    people.push(("account only", browser, Some(standing(None))));
+    let coordinator = Standing {
+        coordinator: true,
+        ..standing(None)
+    };
+    people.push((
+        "coordinator",
+        world.coordinator("Wen").await,
+        Some(coordinator),
+    ));
+    let browser = world.person("Ivo", elsewhere, Role::Keeper).await;
+    let keeper_elsewhere = Standing {
+        keeps_some_team: true,
+        ..standing(None)
+    };
+    people.push(("keeper elsewhere", browser, Some(keeper_elsewhere)));
+    for role in [Role::Crew, Role::Deputy, Role::Keeper] {
+        let browser = world.person(role.word(), team, role).await;
+        people.push((role.word(), browser, Some(standing(Some(role)))));
+    }
+    people
+}
+
+/// The path with its parameters filled in. Where the rule asks about a subject, the first is a thing of
+/// the small world; all others may be anything.
+fn filled(path: &str, rule: Rule, subjects: &HashMap<&'static str, String>) -> String {
+    let mut first = true;
+    let parts = path.split('/').map(|part| {
+        let Some(name) = part
+            .strip_prefix('{')
+            .and_then(|rest| rest.strip_suffix('}'))
+        else {
+            return part.to_owned();
+        };
+        let is_subject = std::mem::take(&mut first) && rule.has_subject();
+        match subjects.get(name) {
+            Some(id) => id.clone(),
+            None if is_subject => panic!("{path}: the small world has no {name}; add one"),
+            None => Uuid::now_v7().to_string(),
+        }
+    });
+    parts.collect::<Vec<_>>().join("/")
+}
+
+#[tokio::test]
+async fn every_route_lets_in_whom_its_rule_lets_in() {
+    let world = World::empty().await;
+    let team = world.team("Nine Larches").await;
+    let subjects = subjects(&world, team).await;
+    let mut routes = app::listed_routes();
+    assert!(routes.len() > 30, "all slices are listed");
+    // Last, because it ends the session.
+    routes.sort_by_key(|route| route.path == "/sign-out");
+
+    let mut wrong = Vec::new();
+    for (who, browser, standing) in everybody(&world, team).await {
+        for route in &routes {
+            let path = filled(route.path, route.rule, &subjects);
+            // Without a form id, a form that gets past the guard does nothing.
+            let seen = match route.method {
+                Method::GET => browser.open_with(&path, &[]).await,
+                Method::POST => browser.post(&path, &[]).await,
+                _ => panic!("{} {path}: teach this test the method", route.method),
+            };
+            let status = seen.status.as_u16();
+            let to_sign_in = seen
+                .header("location")
+                .is_some_and(|location| location.starts_with("/sign-in?then="));
+            let let_in = match standing {
+                None => status != 401 && !to_sign_in,
+                Some(_) => status != 403,
+            };
+            let expected = allowed(route.rule, standing);
+            let sound = status < 500 && !(standing.is_some() && (status == 401 || to_sign_in));
+            if let_in != expected || !sound {
+                wrong.push(format!(
+                    "{who}: {} {} ({:?}) answered {status}",
+                    route.method, route.path, route.rule
+                ));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[tokio::test]
+async fn a_subject_that_does_not_exist_is_not_found_rather_than_shown() {
+    let world = World::empty().await;
+    let coordinator = world.coordinator("Wen").await;
+    for id in [Uuid::now_v7().to_string(), "no-id".into(), "..%2f..".into()] {
+        let seen = coordinator.open(&format!("/teams/{id}/people")).await;
+        assert_eq!(seen.status.as_u16(), 404, "{id}");
+    }
+}
