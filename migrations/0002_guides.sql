@@ -127,6 +127,8 @@ create table need (
     primary key (revision_id, size_id, part_id)
 ) strict, without rowid;
 
+create index need_part on need (part_id, revision_id, size_id);
+
 create trigger list_line_sealed_insert before insert on list_line
 when (select sealed_at from revision where id = new.revision_id) is not null
 begin
@@ -186,9 +188,7 @@ create table import_draft (
     ends_at integer not null,
     file_name text not null check (length(file_name) <= 255),
     bytes blob not null check (length(bytes) <= 5242880),
-    -- Which column means what, as JSON; null until somebody said so.
+    -- Which column means what and which lines are left out, as JSON; at first a guess.
     mapping text check (mapping is null or json_valid(mapping)),
-    -- Lines the person chose to leave out, as a JSON array of line numbers.
-    left_out text not null default '[]' check (json_valid(left_out)),
     applied_at integer
 ) strict;

@@ -71,6 +71,9 @@ create index move_part_from on move (part_id, from_kit_id, entry_seq);
 create index move_part_to on move (part_id, to_kit_id, entry_seq);
 create index move_from_place on move (from_place_id, entry_seq);
 create index move_to_place on move (to_place_id, entry_seq);
+create index move_from_kit on move (from_kit_id, entry_seq);
+-- Few moves change the kit; the others are found by the kit they come from.
+create index move_to_kit on move (to_kit_id, entry_seq) where to_kit_id <> from_kit_id;
 
 create trigger move_belongs before insert on move
 when new.line > (select moves from entry where seq = new.entry_seq)
@@ -101,6 +104,8 @@ create table place_move (
 ) strict, without rowid;
 
 create index place_move_place on place_move (place_id, entry_seq);
+create index place_move_from on place_move (from_parent_id, entry_seq);
+create index place_move_to on place_move (to_parent_id, entry_seq);
 
 create trigger place_move_belongs before insert on place_move
 when new.line > (select place_moves from entry where seq = new.entry_seq)
@@ -131,6 +136,8 @@ create table count_mark (
 ) strict, without rowid;
 
 create index count_mark_place on count_mark (place_id, part_id, entry_seq);
+create index count_mark_kit on count_mark (kit_id, part_id, entry_seq);
+create index count_mark_part on count_mark (part_id, entry_seq);
 
 create trigger count_mark_belongs before insert on count_mark
 when new.line > (select count_marks from entry where seq = new.entry_seq)

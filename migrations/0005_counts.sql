@@ -26,6 +26,7 @@ create table count_sheet (
 
 create unique index count_sheet_open on count_sheet (kit_id) where closed_at is null;
 create index count_sheet_kit on count_sheet (kit_id, opened_at);
+create unique index count_sheet_reopened on count_sheet (reopened_as) where reopened_as is not null;
 
 -- A line the count expects: from the packing slip, or from the books. Frozen when the count opens or
 -- the bag joins it.
@@ -45,13 +46,22 @@ create table stint (
     count_id blob not null references count_sheet (id),
     place_id blob not null references place (id),
     person_id blob not null references person (id),
-    medium text not null check (medium in ('phone', 'desk', 'paper')),
     -- The ledger's last entry when this stint began: what it counted was there then.
     began_seq integer not null,
     began_at integer not null,
     last_at integer not null,
     state text not null check (state in ('open', 'done', 'set aside')),
-    done_at integer
+    done_at integer,
+    -- The ledger's last entry when its last tally came or it was finished: until then moves disturbed it.
+    done_seq integer,
+    -- Somebody had counted here before: their number is not shown.
+    blind integer not null check (blind in (0, 1)),
+    -- The stint of a closed count whose numbers this one carries on.
+    copied_from blob unique references stint (id),
+    set_aside_by blob references person (id),
+    set_aside_reason text not null default '' check (length(set_aside_reason) <= 500),
+    check ((state = 'set aside') = (set_aside_by is not null)),
+    check (state <> 'done' or (done_at is not null and done_seq is not null))
 ) strict;
 
 create index stint_count on stint (count_id, place_id);
@@ -71,10 +81,13 @@ create table tally (
     person_id blob not null references person (id),
     -- When the phone says it was tapped, and when it arrived here.
     done_at integer not null,
-    recorded_at integer not null
+    recorded_at integer not null,
+    -- Arrived after its count was closed: kept, but in no total.
+    late integer not null check (late in (0, 1))
 ) strict;
 
 create index tally_stint on tally (stint_id, part_id, n);
+create index tally_late on tally (stint_id) where late = 1;
 
 create trigger tally_never_changes before update on tally
 begin
@@ -86,11 +99,13 @@ begin
     select raise(abort, 'tallies are never deleted');
 end;
 
--- The sum of a stint's tallies for a part. No row: not counted. Kept with each tally.
+-- The sum of a stint's tallies for a part, late ones left out. No row: not counted. Kept with each tally.
 create table stint_total (
     stint_id blob not null references stint (id),
     part_id blob not null references part (id),
     qty integer not null check (qty >= 0),
+    -- A tally was made on another number than stood here: two devices count the same line.
+    doubted integer not null default 0 check (doubted in (0, 1)),
     primary key (stint_id, part_id)
 ) strict, without rowid;
 

@@ -1,4 +1,6 @@
--- The words by which parts, kits, places and counts are found, whatever their case and accents.
+-- The words by which parts, kits and places are found, whatever their case and accents.
+-- The words of kits and places begin with one made of their team's id, so that a search in one team's
+-- books does not grow with the league.
 
 create table finding (
     n integer primary key,
@@ -38,17 +40,21 @@ create trigger part_found_again after update of number, name, colour on part beg
 end;
 create trigger kit_found after insert on kit begin
     insert into finding (kind, subject_id, team_id, words)
-    values ('kit', new.id, new.team_id, new.name || ' ' || new.serial);
+    values ('kit', new.id, new.team_id, 't' || hex(new.team_id) || ' ' || new.name || ' ' || new.serial);
 end;
 create trigger kit_found_again after update of name, serial on kit begin
-    update finding set words = new.name || ' ' || new.serial
+    update finding set words = 't' || hex(new.team_id) || ' ' || new.name || ' ' || new.serial
     where subject_id = new.id;
 end;
 create trigger place_found after insert on place when new.kind <> 'outside' begin
     insert into finding (kind, subject_id, team_id, words)
-    values ('place', new.id, new.team_id, new.kind || ' ' || new.name || ' ' || new.make);
+    values (
+        'place', new.id, new.team_id,
+        't' || hex(new.team_id) || ' ' || new.kind || ' ' || new.name || ' ' || new.make
+    );
 end;
 create trigger place_found_again after update of name, make, kind on place begin
-    update finding set words = new.kind || ' ' || new.name || ' ' || new.make
+    update finding
+    set words = 't' || hex(new.team_id) || ' ' || new.kind || ' ' || new.name || ' ' || new.make
     where subject_id = new.id;
 end;

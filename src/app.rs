@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use askama::Template;
 use axum::Router;
 use axum::extract::{FromRequestParts, Request, State};
 use axum::http::request::Parts;
@@ -9,16 +10,20 @@ use axum::http::{HeaderValue, Method, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 
+use tower_http::compression::CompressionLayer;
+
 use crate::clock::Clock;
 use crate::db::Db;
 use crate::error::AppError;
+use crate::find::misses::Misses;
 use crate::people::access::{Listed, Routes};
 use crate::people::viewer::{self, HeldRequest, Sessions};
 use crate::people::{self, Viewer};
 use crate::web::frame::Frame;
+use crate::web::layers::WayOut;
 use crate::web::page::Page;
 use crate::web::problem::Problem;
-use crate::web::{assets, flash};
+use crate::web::{assets, flash, layers, patterns};
 
 /// What every handler gets. Cheap to clone.
 #[derive(Clone)]
@@ -26,6 +31,8 @@ pub struct App {
     pub db: Db,
     pub clock: Arc<dyn Clock>,
     pub sessions: Arc<Sessions>,
+    /// Codes that were asked for and do not exist.
+    pub misses: Arc<Misses>,
     pub people: Arc<people::Memory>,
     settings: Arc<Settings>,
 }
@@ -43,6 +50,7 @@ impl App {
             db,
             clock,
             sessions: Arc::default(),
+            misses: Arc::default(),
             people: Arc::default(),
             settings: Arc::new(settings),
         }
@@ -60,8 +68,16 @@ impl App {
 /// Every slice's routes.
 fn routes() -> Routes {
     Routes::new()
+        .merge(crate::today::pages::routes())
         .merge(people::pages::routes())
         .merge(crate::seasons::pages::routes())
+        .merge(crate::guides::pages::routes())
+        .merge(crate::parts::pages::routes())
+        .merge(crate::kits::pages::routes())
+        .merge(crate::places::pages::routes())
+        .merge(crate::counts::pages::routes())
+        .merge(crate::find::pages::routes())
+        .merge(crate::history::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.
@@ -73,7 +89,12 @@ pub fn listed_routes() -> Vec<Listed> {
 pub fn router(app: App) -> Router {
     let (router, _) = routes().into_parts();
     router
-        .route("/static/{*path}", axum::routing::get(assets::serve))
+        // Pages are sent as they are: squeezing what mixes secrets and typed words tells of the secrets.
+        .route(
+            "/static/{*path}",
+            axum::routing::get(assets::serve).layer(CompressionLayer::new()),
+        )
+        .route("/patterns", axum::routing::get(patterns::show))
         .fallback(async || AppError::NotFound("page"))
         .method_not_allowed_fallback(async || {
             crate::web::problem::answer(
@@ -139,7 +160,11 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
     if let Some(held) = response.extensions_mut().remove::<HeldRequest>() {
         return people::pages::sign_in_again(frame, held).await;
     }
-    if let Some(problem) = response.extensions_mut().remove::<Problem>() {
+    let problem = response
+        .extensions_mut()
+        .remove::<Problem>()
+        .or_else(|| layers::stray_error(response.status(), response.headers()));
+    if let Some(problem) = problem {
         return draw_problem(frame, problem, response);
     }
     if response.status() == StatusCode::OK {
@@ -195,6 +220,19 @@ struct ErrorPage {
     frame: Frame,
     title: &'static str,
     sentence: String,
+    way_out: WayOut,
+}
+
+/// The same page around a problem that never came as far as a person and a frame.
+pub fn draw_outside(problem: &Problem, way_out: &WayOut) -> String {
+    let page = ErrorPage {
+        frame: Frame::default(),
+        title: title(problem.status),
+        sentence: problem.sentence.clone(),
+        way_out: way_out.clone(),
+    };
+    page.render()
+        .unwrap_or_else(|_| layers::minimal_page(problem, way_out))
 }
 
 /// The same answer as a page: headers such as `Retry-After` stay.
@@ -203,6 +241,10 @@ fn draw_problem(frame: Frame, problem: Problem, plain: Response) -> Response {
         frame,
         title: title(problem.status),
         sentence: problem.sentence,
+        way_out: WayOut {
+            href: "/".into(),
+            words: "Back to Today".into(),
+        },
     })
     .into_response();
     let (mut parts, _) = plain.into_parts();

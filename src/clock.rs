@@ -115,6 +115,14 @@ impl Decode<'_, Sqlite> for Day {
     }
 }
 
+/// The time zone this machine is set to; UTC where it does not say.
+pub fn zone_of_this_machine() -> String {
+    match TimeZone::system().iana_name() {
+        Some(name) if name != "Etc/Unknown" => name.to_owned(),
+        _ => "UTC".to_owned(),
+    }
+}
+
 /// Says what time it is.
 pub trait Clock: Send + Sync {
     fn now(&self) -> Instant;

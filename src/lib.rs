@@ -21,9 +21,20 @@ pub mod ledger;
 pub mod people;
 pub mod seasons;
 pub mod guides;
+pub mod parts;
 pub mod kits;
 pub mod places;
+pub mod counts;
+pub mod find;
+pub mod history;
+pub mod today;
 
 // What joins them.
 pub mod app;
 pub mod demo;
+
+// The program around it.
+pub mod lock;
+pub mod serve;
+pub mod config;
+pub mod commands;

@@ -1,4 +1,13 @@
 //! The demo: an invented league whose kits are in the middle of being counted.
 //! It is there for trying the program, for its pictures and for many tests.
+//!
+//! `fill` does by the same verbs what people would do on the pages, at the times the story tells.
 
+mod counted;
+mod fill;
+mod kept;
+mod lists;
+mod store;
 pub mod world;
+
+pub use fill::{Account, Filled, PASSWORD, fill};

@@ -61,7 +61,7 @@ impl<P: Copy, A: Copy> NeedRefused<P, A> {
                     .iter()
                     .map(|a| name(Child::Assembly(*a)))
                     .collect();
-                cycle_in_words(&names)
+                cycle_in_words(&names, names.len())
             }
             Self::TooMany(child) => {
                 format!(
@@ -73,23 +73,27 @@ impl<P: Copy, A: Copy> NeedRefused<P, A> {
     }
 }
 
-/// A cycle as a sentence: "'Axle' holds 'Hub', which holds 'Axle' again."
-pub fn cycle_in_words<S: fmt::Display>(names: &[S]) -> String {
-    const SHOWN: usize = 8;
+/// How many names a sentence about a cycle lists.
+pub const NAMES_SHOWN: usize = 8;
+
+/// A cycle of `length` assemblies as a sentence: "'Axle' holds 'Hub', which holds 'Axle' again."
+/// Of a long one the first [`NAMES_SHOWN`] names are enough.
+pub fn cycle_in_words<S: fmt::Display>(names: &[S], length: usize) -> String {
     let Some(first) = names.first() else {
         return "An assembly holds itself.".to_owned();
     };
-    if names.len() == 1 {
+    if length == 1 {
         return format!("'{first}' holds itself.");
     }
+    let shown = &names[..names.len().min(NAMES_SHOWN)];
     let mut sentence = format!("'{first}' holds ");
-    for name in names.iter().skip(1).take(SHOWN) {
+    for name in &shown[1..] {
         sentence.push_str(&format!("'{name}', which holds "));
     }
-    if names.len() > SHOWN + 1 {
+    if length > shown.len() {
         sentence.push_str(&format!(
             "{} more, the last of which holds ",
-            names.len() - SHOWN - 1
+            length - shown.len()
         ));
     }
     sentence.push_str(&format!("'{first}' again."));

@@ -1,11 +1,16 @@
 //! The queries about guides, revisions, sizes and parts lists.
 
+use std::collections::HashMap;
+
 use sqlx::SqliteConnection;
 
 use super::list::NewPart;
 use super::need::{Basis, Child};
+use super::outline::ListRow;
 use crate::clock::{Day, Instant};
-use crate::ids::{AssemblyId, GuideId, ListLineId, PartId, RevisionId, SeasonId, SizeId};
+use crate::ids::{
+    AssemblyId, GuideId, ImportDraftId, ListLineId, PartId, PersonId, RevisionId, SeasonId, SizeId,
+};
 
 #[derive(Debug, Clone)]
 pub struct Guide {
@@ -461,4 +466,290 @@ pub async fn insert_need(
     .execute(db)
     .await?;
     Ok(())
+}
+
+pub async fn guide_names(db: &mut SqliteConnection) -> sqlx::Result<Vec<String>> {
+    sqlx::query_scalar!(r#"select name from guide"#)
+        .fetch_all(db)
+        .await
+}
+
+/// A part as a revision's list names it.
+#[derive(Debug, Clone)]
+pub struct ListedPart {
+    pub id: PartId,
+    pub number: String,
+    pub name: String,
+    pub colour: String,
+    pub how_to_know: String,
+    pub mass_g: Option<f64>,
+}
+
+/// Every part of a revision's list, under the name the revision gives it.
+pub async fn listed_parts(
+    db: &mut SqliteConnection,
+    revision: RevisionId,
+) -> sqlx::Result<Vec<ListedPart>> {
+    sqlx::query_as!(
+        ListedPart,
+        r#"
+            select
+                part.id as "id: PartId",
+                part.number,
+                coalesce(part_name.name, part.name) as "name!",
+                part.colour,
+                part.how_to_know,
+                part.mass_g
+            from part
+            left join part_name
+                on part_name.part_id = part.id and part_name.revision_id = $1
+            where part.id in (select part_id from list_line where revision_id = $1)
+        "#,
+        revision
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// Every line of a revision's list, in its order.
+pub async fn list_rows(
+    db: &mut SqliteConnection,
+    revision: RevisionId,
+) -> sqlx::Result<Vec<ListRow>> {
+    let rows = sqlx::query!(
+        r#"
+            select
+                list_line.id as "id: ListLineId",
+                list_line.assembly_id as "assembly: AssemblyId",
+                list_line.part_id as "part: PartId",
+                list_line.child_assembly_id as "child: AssemblyId",
+                list_line.basis = 'all' as "for_all: bool",
+                list_quantity.size_id as "size?: SizeId",
+                list_quantity.qty as "qty?"
+            from list_line
+            left join list_quantity on list_quantity.line_id = list_line.id
+            where list_line.revision_id = $1
+            order by list_line.position, list_line.id
+        "#,
+        revision
+    )
+    .fetch_all(db)
+    .await?;
+    let mut lines: Vec<ListRow> = Vec::new();
+    let mut last = None;
+    for row in rows {
+        if last != Some(row.id) {
+            let child = match (row.part, row.child) {
+                (Some(part), _) => Child::Part(part),
+                (None, Some(assembly)) => Child::Assembly(assembly),
+                // The check constraint allows exactly one of the two.
+                (None, None) => continue,
+            };
+            lines.push(ListRow {
+                assembly: row.assembly,
+                child,
+                basis: if row.for_all { Basis::All } else { Basis::Each },
+                quantities: HashMap::new(),
+            });
+            last = Some(row.id);
+        }
+        if let (Some(line), Some(size), Some(qty)) = (lines.last_mut(), row.size, row.qty) {
+            line.quantities.insert(size, qty.unsigned_abs());
+        }
+    }
+    Ok(lines)
+}
+
+/// Copies the list of one revision, and its roll-up, into another that is empty.
+pub async fn copy_list(
+    db: &mut SqliteConnection,
+    from: RevisionId,
+    to: RevisionId,
+) -> sqlx::Result<()> {
+    let lines = sqlx::query_scalar!(
+        r#"select id as "id: ListLineId" from list_line where revision_id = $1"#,
+        from
+    )
+    .fetch_all(&mut *db)
+    .await?;
+    for line in lines {
+        let copy = ListLineId::new();
+        sqlx::query!(
+            r#"
+                insert into list_line (
+                    id, revision_id, assembly_id, part_id, child_assembly_id, basis, position,
+                    source_line
+                )
+                select
+                    $1, $2, assembly_id, part_id, child_assembly_id, basis, position, source_line
+                from list_line
+                where id = $3
+            "#,
+            copy,
+            to,
+            line
+        )
+        .execute(&mut *db)
+        .await?;
+        sqlx::query!(
+            r#"
+                insert into list_quantity (line_id, size_id, qty)
+                select $1, size_id, qty from list_quantity where line_id = $2
+            "#,
+            copy,
+            line
+        )
+        .execute(&mut *db)
+        .await?;
+    }
+    sqlx::query!(
+        r#"
+            insert into part_name (revision_id, part_id, name)
+            select $1, part_id, name from part_name where revision_id = $2
+        "#,
+        to,
+        from
+    )
+    .execute(&mut *db)
+    .await?;
+    sqlx::query!(
+        r#"
+            insert into need (revision_id, size_id, part_id, qty, position)
+            select $1, size_id, part_id, qty, position from need where revision_id = $2
+        "#,
+        to,
+        from
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// A file on its way into a list.
+#[derive(Debug, Clone)]
+pub struct Draft {
+    pub id: ImportDraftId,
+    pub revision: RevisionId,
+    pub made_by: PersonId,
+    pub file_name: String,
+    pub bytes: Vec<u8>,
+    pub mapping: Option<String>,
+    pub is_taken: bool,
+}
+
+pub struct NewDraft<'a> {
+    pub id: ImportDraftId,
+    pub revision: RevisionId,
+    pub made_by: PersonId,
+    pub now: Instant,
+    pub ends_at: Instant,
+    pub file_name: &'a str,
+    pub bytes: &'a [u8],
+    pub mapping: &'a str,
+}
+
+pub async fn insert_draft(db: &mut SqliteConnection, new: NewDraft<'_>) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"
+            insert into import_draft (
+                id, revision_id, made_by, made_at, ends_at, file_name, bytes, mapping
+            )
+            values ($1, $2, $3, $4, $5, $6, $7, $8)
+        "#,
+        new.id,
+        new.revision,
+        new.made_by,
+        new.now,
+        new.ends_at,
+        new.file_name,
+        new.bytes,
+        new.mapping
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn draft(db: &mut SqliteConnection, draft: ImportDraftId) -> sqlx::Result<Option<Draft>> {
+    sqlx::query_as!(
+        Draft,
+        r#"
+            select
+                id as "id: ImportDraftId",
+                revision_id as "revision: RevisionId",
+                made_by as "made_by: PersonId",
+                file_name,
+                bytes,
+                mapping,
+                applied_at is not null as "is_taken: bool"
+            from import_draft
+            where id = $1
+        "#,
+        draft
+    )
+    .fetch_optional(db)
+    .await
+}
+
+pub async fn set_mapping(
+    db: &mut SqliteConnection,
+    draft: ImportDraftId,
+    mapping: &str,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"update import_draft set mapping = $1 where id = $2"#,
+        mapping,
+        draft
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn mark_taken(
+    db: &mut SqliteConnection,
+    draft: ImportDraftId,
+    now: Instant,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"update import_draft set applied_at = $1 where id = $2"#,
+        now,
+        draft
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+pub async fn forget_old_drafts(db: &mut SqliteConnection, now: Instant) -> sqlx::Result<()> {
+    sqlx::query!(r#"delete from import_draft where ends_at < $1"#, now)
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
+/// Number, colour and name of every part of a maker.
+pub async fn known_parts(
+    db: &mut SqliteConnection,
+    maker: &str,
+) -> sqlx::Result<Vec<(String, String, String)>> {
+    let rows = sqlx::query!(
+        r#"select number, colour, name from part where maker = $1 order by id"#,
+        maker
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| (row.number, row.colour, row.name))
+        .collect())
+}
+
+pub async fn assemblies_of(db: &mut SqliteConnection, guide: GuideId) -> sqlx::Result<Vec<String>> {
+    sqlx::query_scalar!(
+        r#"select name from assembly where guide_id = $1 order by name"#,
+        guide
+    )
+    .fetch_all(db)
+    .await
 }

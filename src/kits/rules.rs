@@ -1,6 +1,14 @@
 //! What a kit has and lacks. Pure.
 
-use crate::ids::PartId;
+pub mod alike;
+pub mod details;
+pub mod look_first;
+pub mod report;
+pub mod slip;
+
+use crate::clock::Instant;
+use crate::code::Code;
+use crate::ids::{PartId, PlaceId};
 
 /// The facts about one part of a kit, from the parts list and the books. All in pieces.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -55,6 +63,139 @@ impl Line {
     pub fn all_here(&self) -> bool {
         self.facts.short_now() == 0
     }
+}
+
+/// One place in which a part of the kit is, should be, or was looked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Spot {
+    pub place: PlaceId,
+    pub code: Code,
+    /// "bag Bag 3".
+    pub name: String,
+    pub part: PartId,
+    /// What the packing slip says; 0 where it says nothing.
+    pub planned: i64,
+    pub good: i64,
+    pub doubtful: i64,
+    pub practice_only: i64,
+    pub broken: i64,
+    /// When somebody last counted the part there.
+    pub counted_at: Option<Instant>,
+}
+
+impl Spot {
+    pub fn here(&self) -> i64 {
+        self.good + self.doubtful
+    }
+}
+
+/// A line of the statement, and where its pieces are.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Account {
+    pub line: Line,
+    pub spots: Vec<Spot>,
+}
+
+/// In one word, how a line stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Standing {
+    AllHere,
+    Over(i64),
+    ToCome(i64),
+    NotCounted,
+    Short(i64),
+}
+
+impl Account {
+    /// Whether anybody counted the part anywhere in the kit.
+    pub fn is_counted(&self) -> bool {
+        self.spots.iter().any(|spot| spot.counted_at.is_some())
+    }
+
+    /// Places where the packing slip promises the part and nobody counted it.
+    pub fn uncounted_spots(&self) -> impl Iterator<Item = &Spot> {
+        self.spots
+            .iter()
+            .filter(|spot| spot.planned > 0 && spot.counted_at.is_none())
+    }
+
+    pub fn standing(&self) -> Standing {
+        let line = &self.line;
+        if line.facts.over() > 0 {
+            Standing::Over(line.facts.over())
+        } else if line.all_here() {
+            Standing::AllHere
+        } else if line.still_to_come > 0 {
+            Standing::ToCome(line.still_to_come)
+        } else if !self.is_counted() {
+            Standing::NotCounted
+        } else {
+            Standing::Short(line.short_for_good())
+        }
+    }
+}
+
+/// How many lines of a kit stand how. A line that is needed and more than all here counts in `all_here`
+/// and in `over`.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Summary {
+    /// Lines that the kit needs.
+    pub lines: usize,
+    pub pieces: i64,
+    pub all_here: usize,
+    pub short: usize,
+    pub to_come: usize,
+    pub not_counted: usize,
+    pub over: usize,
+}
+
+impl Summary {
+    pub fn of(accounts: &[Account]) -> Self {
+        let mut summary = Self::default();
+        for account in accounts {
+            let facts = &account.line.facts;
+            let needed = usize::from(facts.need > 0);
+            summary.lines += needed;
+            summary.pieces += facts.need;
+            match account.standing() {
+                Standing::AllHere => summary.all_here += needed,
+                Standing::Over(_) => {
+                    summary.all_here += needed;
+                    summary.over += 1;
+                }
+                Standing::ToCome(_) => summary.to_come += 1,
+                Standing::NotCounted => summary.not_counted += 1,
+                Standing::Short(_) => summary.short += 1,
+            }
+        }
+        summary
+    }
+
+    /// "94 of 96 lines all here, 2 short, 1 over".
+    pub fn words(&self) -> String {
+        let mut words = format!(
+            "{} of {} {} all here",
+            self.all_here,
+            self.lines,
+            plural(self.lines, "line", "lines")
+        );
+        for (count, what) in [
+            (self.short, "short"),
+            (self.to_come, "still to come"),
+            (self.not_counted, "not counted"),
+            (self.over, "over"),
+        ] {
+            if count > 0 {
+                words.push_str(&format!(", {count} {what}"));
+            }
+        }
+        words
+    }
+}
+
+/// The word that fits a number.
+pub fn plural<'a>(count: usize, one: &'a str, many: &'a str) -> &'a str {
+    if count == 1 { one } else { many }
 }
 
 /// What is still to come of a part, given whether its kit's delivery is complete.
@@ -117,5 +258,70 @@ mod tests {
     #[test]
     fn over_is_said_and_not_netted() {
         check(0, 3, 0, true, (0, 0, 0, 3));
+    }
+
+    fn account(need: i64, good: i64, still_to_come: i64, counted: bool) -> Account {
+        let part = PartId::new();
+        Account {
+            line: Line {
+                part,
+                number: String::new(),
+                name: String::new(),
+                colour: String::new(),
+                how_to_know: String::new(),
+                facts: Facts {
+                    need,
+                    good,
+                    ..Facts::default()
+                },
+                still_to_come,
+            },
+            spots: vec![Spot {
+                place: PlaceId::new(),
+                code: Code::from_random(7),
+                name: "bag 1".into(),
+                part,
+                planned: need,
+                good,
+                doubtful: 0,
+                practice_only: 0,
+                broken: 0,
+                counted_at: counted.then_some(Instant(0)),
+            }],
+        }
+    }
+
+    #[test]
+    fn blank_is_not_zero() {
+        for (account, expected) in [
+            (account(4, 4, 0, true), Standing::AllHere),
+            (account(4, 5, 0, true), Standing::Over(1)),
+            (account(0, 2, 0, true), Standing::Over(2)),
+            (account(4, 1, 3, true), Standing::ToCome(3)),
+            (account(4, 0, 4, false), Standing::ToCome(4)),
+            (account(4, 0, 0, false), Standing::NotCounted),
+            (account(4, 0, 0, true), Standing::Short(4)),
+        ] {
+            assert_eq!(account.standing(), expected);
+        }
+    }
+
+    #[test]
+    fn a_kit_is_summed_up_in_one_sentence() {
+        let accounts = [
+            account(4, 4, 0, true),
+            account(4, 6, 0, true),
+            account(0, 1, 0, true),
+            account(4, 0, 0, false),
+            account(4, 1, 0, true),
+            account(4, 1, 3, true),
+        ];
+        let summary = Summary::of(&accounts);
+        assert_eq!(
+            summary.words(),
+            "2 of 5 lines all here, 1 short, 1 still to come, 1 not counted, 2 over"
+        );
+        assert_eq!(summary.pieces, 20);
+        assert_eq!(Summary::of(&accounts[..1]).words(), "1 of 1 line all here");
     }
 }

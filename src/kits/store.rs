@@ -1,9 +1,21 @@
 //! The queries about kits.
 
+mod change;
+mod league;
+mod list;
+mod slip;
+mod spots;
+
+pub use change::{counted_before, insert, names_of_others, set_put_away, update};
+pub use league::{OtherKit, of_others, overs_elsewhere, put_away_of};
+pub use list::{AssemblyName, assemblies};
+pub use slip::{clear_lines, insert_line, started};
+pub use spots::{LastCount, last_count, spots};
+
 use sqlx::SqliteConnection;
 
 use super::rules::{self, Facts, Line};
-use crate::clock::{Day, Instant};
+use crate::clock::Day;
 use crate::code::Code;
 use crate::ids::{CountId, KitId, PartId, RevisionId, SizeId, TeamId};
 use crate::ledger::Outside;
@@ -55,36 +67,6 @@ pub struct Arrival {
     pub counted: bool,
     /// The last closed count said that nothing more is expected.
     pub complete: bool,
-}
-
-pub async fn insert(db: &mut SqliteConnection, new: &NewKit, now: Instant) -> sqlx::Result<()> {
-    let revision = new.checked_against.map(|(revision, _)| revision);
-    let size = new.checked_against.map(|(_, size)| size);
-    sqlx::query!(
-        r#"
-            insert into kit (
-                id, team_id, name, revision_id, size_id, supplier, serial, purchase_reference,
-                brought_in, received_on, report_by, note, made_at
-            )
-            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)
-        "#,
-        new.id,
-        new.team,
-        new.name,
-        revision,
-        size,
-        new.supplier,
-        new.serial,
-        new.purchase_reference,
-        new.brought_in,
-        new.received_on,
-        new.report_by,
-        new.note,
-        now
-    )
-    .execute(db)
-    .await?;
-    Ok(())
 }
 
 pub async fn find(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Option<Kit>> {

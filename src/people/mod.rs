@@ -25,6 +25,7 @@ pub mod viewer;
 
 pub use links::{invite_coordinator, start_code};
 pub use memory::{Memory, league};
+pub use store::{keepers, names, shown_name, subject_team as team_of};
 pub use viewer::{Membership, Viewer};
 
 use crate::app::App;
@@ -74,6 +75,14 @@ pub async fn add_member(
     role: Role,
 ) -> sqlx::Result<()> {
     store::insert_membership(tx, person, team, role, app.clock.now()).await
+}
+
+/// Hashes a password that needs no checking: the demo's.
+pub async fn hash_password(
+    app: &App,
+    password: &str,
+) -> Result<String, crate::error::NotDone<rules::PeopleRefused>> {
+    password::choose(&app.people.hashing, password, Vec::new()).await
 }
 
 /// Signs a person in. Answers the token for the cookie; only its hash is kept. Beyond ten browsers the

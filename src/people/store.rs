@@ -193,3 +193,52 @@ pub async fn insert_membership(
     .await?;
     Ok(())
 }
+
+/// The names of those who keep a team's kits, keepers before deputies.
+pub async fn keepers(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Vec<String>> {
+    sqlx::query_scalar!(
+        r#"
+            select person.name
+            from membership
+            join person on person.id = membership.person_id
+            where membership.team_id = $1 and membership.role in ('keeper', 'deputy')
+                and person.erased_at is null
+            order by case membership.role when 'keeper' then 0 else 1 end, person.name
+        "#,
+        team
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// The names of people; empty for those who were erased.
+pub async fn names(
+    db: &mut SqliteConnection,
+    people: &[PersonId],
+) -> sqlx::Result<Vec<(PersonId, String)>> {
+    let ids: Vec<String> = people
+        .iter()
+        .map(|person| format!("\"{}\"", person.0.simple()))
+        .collect();
+    let ids = format!("[{}]", ids.join(","));
+    let rows = sqlx::query!(
+        r#"
+            select id as "id: PersonId", name
+            from person
+            where id in (select unhex(value) from json_each($1))
+        "#,
+        ids
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.name)).collect())
+}
+
+/// A person's name as it is shown.
+pub fn shown_name(name: &str) -> &str {
+    if name.is_empty() {
+        "a former member"
+    } else {
+        name
+    }
+}

@@ -13,6 +13,7 @@ use crate::people::Viewer;
 use crate::people::access::{Routes, Rule};
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
+use crate::web::form::{self, Wrong};
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
 
@@ -62,8 +63,17 @@ struct NewPage {
     frame: Frame,
     form_id: FormId,
     fields: SeasonForm,
-    name_wrong: Option<String>,
-    starts_on_wrong: Option<String>,
+    wrongs: Vec<Wrong>,
+}
+
+impl NewPage {
+    fn wrong(&self, field: &str) -> Option<&str> {
+        form::at(&self.wrongs, field)
+    }
+
+    fn error(&self) -> &'static str {
+        form::title_prefix(&self.wrongs)
+    }
 }
 
 #[derive(Deserialize, Default)]
@@ -82,8 +92,7 @@ async fn new(State(app): State<App>, viewer: Viewer, frame: Frame) -> Page<NewPa
             name: String::new(),
             starts_on: viewer.today(&app).to_string(),
         },
-        name_wrong: None,
-        starts_on_wrong: None,
+        wrongs: Vec::new(),
     })
 }
 
@@ -94,23 +103,23 @@ async fn begin(
     form: Form<SeasonForm>,
 ) -> Result<Response, AppError> {
     let (sent, fields) = (form.sent, form.fields);
-    let show_again = |fields, name_wrong, starts_on_wrong| {
-        // A new id: the refused one may have been sent with other words.
-        let form_id = frame.form_id();
+    // A new id: the refused one may have been sent with other words.
+    let form_id = frame.form_id();
+    let show_again = |fields, wrong| {
         Ok(page::again(NewPage {
             frame,
             form_id,
             fields,
-            name_wrong,
-            starts_on_wrong,
+            wrongs: vec![wrong],
         }))
     };
     let Ok(starts_on) = fields.starts_on.trim().parse() else {
-        return show_again(fields, None, Some("give the day as 2027-03-04".into()));
+        let text = "give the day as year-month-day, like 2027-03-04";
+        return show_again(fields, Wrong::at("starts_on", text));
     };
     match super::begin(&app, &viewer, &sent, &fields.name, starts_on).await {
         Ok(outcome) => Ok(flash::told(&outcome, "Season added.", viewer.zone())),
-        Err(NotDone::Refused(refused)) => show_again(fields, Some(refused.to_string()), None),
+        Err(NotDone::Refused(refused)) => show_again(fields, Wrong::at("name", refused)),
         Err(NotDone::Failed(error)) => Err(error),
     }
 }

@@ -3,6 +3,10 @@
 pub mod assets;
 pub mod extract;
 pub mod flash;
+pub mod form;
 pub mod frame;
+pub mod layers;
 pub mod page;
+pub mod patterns;
 pub mod problem;
+pub mod qr;

@@ -3,6 +3,19 @@
 mod support;
 
 mod access;
+mod counts;
+mod guides;
+mod history;
+mod imports;
+mod kit_parts;
 mod kits;
+mod links;
+mod look;
+mod packing_slip;
+mod parts;
+mod places;
 mod people;
 mod seasons;
+mod shorts;
+mod today;
+mod r#where;

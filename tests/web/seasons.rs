@@ -20,7 +20,7 @@ async fn a_keeper_adds_a_season_once_however_often_the_form_is_sent() {
     let seasons = keeper.open("/seasons").await;
     assert_eq!(
         seasons
-            .texts_of("main a")
+            .texts_of("main .name")
             .iter()
             .filter(|text| *text == "Winter Post")
             .count(),
@@ -42,7 +42,7 @@ async fn a_name_is_asked_for_and_what_was_typed_stays() {
             &[("name", " "), ("starts_on", "2027-02-30")],
         )
         .await;
-    again.expect(422, "give the day as 2027-03-04");
+    again.expect(422, "give the day as year-month-day");
     assert_eq!(
         again.attribute("#starts_on", "value").as_deref(),
         Some("2027-02-30")

@@ -63,11 +63,11 @@ pub async fn show(State(app): State<App>, frame: Frame) -> Result<Response, AppE
     if memory::somebody(&app).await? {
         return Ok(unstored(Page(StartedPage { frame })));
     }
-    Ok(unstored(Page(page(
-        frame,
-        StartForm::default(),
-        Wrongs::default(),
-    ))))
+    let fields = StartForm {
+        zone: crate::clock::zone_of_this_machine(),
+        ..StartForm::default()
+    };
+    Ok(unstored(Page(page(frame, fields, Wrongs::default()))))
 }
 
 fn page(frame: Frame, fields: StartForm, wrongs: Wrongs) -> StartPage {

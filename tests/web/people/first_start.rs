@@ -37,7 +37,7 @@ async fn the_printed_code_makes_the_first_account() {
 
     let account = browser.open("/account").await;
     account.expect(200, "You coordinate the league.");
-    account.expect(200, "You are keeper of Nine Larches");
+    account.expect(200, "You are keeper of Nine Larches.");
     account.expect(200, "Cloud Ladder League");
     assert_eq!(
         account.attribute("#email", "value").as_deref(),

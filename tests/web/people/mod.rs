@@ -36,16 +36,6 @@ impl World {
         browser
     }
 
-    /// The person behind an e-mail.
-    pub async fn person_of(&self, email: &str) -> PersonId {
-        let mut db = self.app.db.read().await.unwrap();
-        sqlx::query_scalar::<_, PersonId>("select id from person where email = $1")
-            .bind(email)
-            .fetch_one(&mut *db)
-            .await
-            .unwrap()
-    }
-
     /// Signs in with e-mail and password. The answer before any redirect.
     pub async fn signs_in(&self, browser: &Browser<'_>, email: &str, password: &str) -> Seen {
         let page = browser.open("/sign-in").await;

@@ -43,11 +43,11 @@ async fn a_keeper_invites_and_a_new_person_joins() {
     guest
         .open("/account")
         .await
-        .expect(200, "You are deputy of Nine Larches");
+        .expect(200, "You are deputy of Nine Larches.");
     let used = world.browser().open(&link).await;
     used.expect(410, "used already");
     let people = keeper.open(&format!("/teams/{team}/people")).await;
-    people.expect(200, "Bo , deputy since 4 Mar 2027");
+    people.expect(200, "Bo, deputy since 4 Mar 2027");
     people.expect(200, "bo@example.org");
     assert!(!people.has("Not accepted yet"));
 }
@@ -64,7 +64,7 @@ async fn somebody_with_an_account_joins_another_team() {
     let (action, body) = bo.filled(&page, "Accept the invitation", &[]);
     bo.post_body(&action, body).await.expect(303, "");
     let account = bo.open("/account").await;
-    account.expect(200, "You are crew of Nine Larches . You are crew of Quern");
+    account.expect(200, "You are crew of Nine Larches. You are crew of Quern.");
 
     let second = invite(&keeper, larches, Role::Keeper).await;
     let page = bo.open(&second).await;
@@ -114,7 +114,7 @@ async fn roles_change_but_the_last_keeper_stays() {
         .press(&page, "Change the role of Bo", &[("role", "keeper")])
         .await;
     changed.expect(200, "Role changed.");
-    changed.expect(200, "Bo , keeper");
+    changed.expect(200, "Bo, keeper");
     let (action, body) = keeper.filled(&changed, "End the membership of Ama", &[]);
     let gone = keeper.post_body(&action, body).await;
     assert_eq!(gone.header("location"), Some("/"));
@@ -137,7 +137,7 @@ async fn crew_see_names_and_roles_and_nothing_to_decide() {
     let crew = world.person("Bo", team, Role::Crew).await;
     invite(&keeper, team, Role::Crew).await;
     let led = crew.open("/people").await;
-    led.expect(200, "Ama , keeper");
+    led.expect(200, "Ama, keeper");
     assert!(!led.has("ama@example.org"));
     assert!(!led.has("Not accepted yet"));
     assert_eq!(led.texts_of("main form").len(), 0);

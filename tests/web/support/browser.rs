@@ -52,6 +52,41 @@ impl<'w> Browser<'w> {
         self.follow(answer).await
     }
 
+    /// Chooses a file, or pastes text, and presses the button of an upload form.
+    pub async fn upload(
+        &self,
+        seen: &Seen,
+        button: &str,
+        file: Option<(&str, &[u8])>,
+        fields: &[(&str, &str)],
+    ) -> Seen {
+        let (action, body) = fill(seen, button, fields);
+        let mut bytes = Vec::new();
+        for pair in body.split('&') {
+            let (name, value) = pair.split_once('=').expect("a field");
+            let head = format!("--edge\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n");
+            bytes.extend(head.as_bytes());
+            bytes.extend(unescape(value));
+            bytes.extend(b"\r\n");
+        }
+        let (name, content) = file.unwrap_or_default();
+        let head = format!(
+            "--edge\r\ncontent-disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\
+             content-type: text/csv\r\n\r\n"
+        );
+        bytes.extend(head.as_bytes());
+        bytes.extend(content);
+        bytes.extend(b"\r\n--edge--\r\n");
+        let headers = [
+            ("content-type", "multipart/form-data; boundary=edge"),
+            ("sec-fetch-site", "same-origin"),
+        ];
+        let answer = self
+            .send(Method::POST, &action, Some(bytes), &headers)
+            .await;
+        self.follow(answer).await
+    }
+
     /// What `press` would send: the address and the encoded form. For sending it more than once.
     pub fn filled(&self, seen: &Seen, button: &str, fields: &[(&str, &str)]) -> (String, String) {
         fill(seen, button, fields)
@@ -169,6 +204,21 @@ pub fn encode(fields: &[(&str, &str)]) -> String {
         .map(|(name, value)| format!("{}={}", escape(name), escape(value)))
         .collect::<Vec<_>>()
         .join("&")
+}
+
+fn unescape(text: &str) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    let mut rest = text.bytes();
+    while let Some(byte) = rest.next() {
+        if byte == b'%' {
+            let digits = [rest.next().expect("a digit"), rest.next().expect("a digit")];
+            let digits = std::str::from_utf8(&digits).expect("ASCII");
+            bytes.push(u8::from_str_radix(digits, 16).expect("hexadecimal"));
+        } else {
+            bytes.push(byte);
+        }
+    }
+    bytes
 }
 
 fn escape(text: &str) -> String {

@@ -4,17 +4,21 @@
 
 mod beacon;
 mod browser;
+mod delivered;
+mod examples;
 mod seen;
+mod stock;
 
-pub use beacon::Beacon;
 pub use browser::Browser;
+#[allow(unused_imports)] // Each test program needs some of them.
+pub use examples::{is_to_come, route_of};
 pub use seen::Seen;
 
 use std::sync::Arc;
 
 use axum::Router;
 use fieldstow::app::{self, App, Settings};
-use fieldstow::clock::{FixedClock, Instant};
+use fieldstow::clock::{Clock, FixedClock, Instant, SystemClock};
 use fieldstow::db::Db;
 use fieldstow::ids::{PersonId, TeamId};
 use fieldstow::people::{self, Role};
@@ -34,13 +38,20 @@ pub struct World {
 impl World {
     /// An empty database: no account yet.
     pub async fn empty() -> Self {
+        let clock = Arc::new(FixedClock::at(NOW));
+        Self::with(clock.clone(), clock, "http://localhost:8765".into()).await
+    }
+
+    /// The same for a server at `public_url` whose clock goes: `clock` moves nothing in it.
+    pub async fn at(public_url: String) -> Self {
+        let still = Arc::new(FixedClock::at(NOW));
+        Self::with(Arc::new(SystemClock), still, public_url).await
+    }
+
+    async fn with(shown: Arc<dyn Clock>, clock: Arc<FixedClock>, public_url: String) -> Self {
         let folder = tempfile::tempdir().expect("a folder for the test");
         let db = Db::open(folder.path()).await.expect("the database opens");
-        let clock = Arc::new(FixedClock::at(NOW));
-        let settings = Settings {
-            public_url: "http://localhost:8765".into(),
-        };
-        let app = App::new(db, clock.clone(), settings);
+        let app = App::new(db, shown, Settings { public_url });
         let router = app::router(app.clone());
         Self {
             app,

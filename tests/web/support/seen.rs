@@ -70,6 +70,14 @@ impl Seen {
             .map(str::to_owned)
     }
 
+    /// Whether the page holds these digits anywhere, attributes included. Ids do not count: they hold
+    /// any digits by chance.
+    pub fn tells(&self, digits: &str) -> bool {
+        self.html()
+            .split(|c: char| !(c.is_ascii_hexdigit() || c == '-'))
+            .any(|word| word.contains(digits) && word.parse::<uuid::Uuid>().is_err())
+    }
+
     pub fn has(&self, text: &str) -> bool {
         self.words().contains(text) || self.text_of("body").contains(text)
     }
@@ -123,12 +131,9 @@ impl Seen {
     }
 }
 
+/// The words of an element with single spaces, and none before a full stop or comma that follows a link.
 fn words(element: &ElementRef<'_>) -> String {
-    element
-        .text()
-        .collect::<Vec<_>>()
-        .join(" ")
-        .split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ")
+    let text = element.text().collect::<Vec<_>>().join(" ");
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    words.replace(" .", ".").replace(" ,", ",")
 }

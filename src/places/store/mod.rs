@@ -1,5 +1,11 @@
 //! The queries about places.
 
+mod changes;
+mod pieces;
+
+pub use changes::{bag_names, holds, names, set_put_away, update};
+pub use pieces::{Holding, Load, Pieces, holdings, loads, pieces};
+
 use sqlx::SqliteConnection;
 
 use crate::clock::Instant;
@@ -239,6 +245,93 @@ pub async fn way(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Vec<
             join place on place.id = above.id
             join code on code.subject_id = place.id
             order by above.step
+        "#,
+        place
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// Places with all that they stand in, outside places left out.
+pub async fn around(db: &mut SqliteConnection, places: &[PlaceId]) -> sqlx::Result<Vec<Place>> {
+    let ids = hex_list(places);
+    sqlx::query_as!(
+        Place,
+        r#"
+            with recursive above (id) as (
+                select unhex(value)
+                from json_each($1)
+                union
+                select place.parent_id
+                from above
+                join place on place.id = above.id
+                where place.parent_id is not null
+            )
+            select
+                place.id as "id!: PlaceId",
+                code.code as "code!: Code",
+                place.kind as "kind!: Kind",
+                place.team_id as "team!: TeamId",
+                place.kit_id as "kit: KitId",
+                place.name as "name!",
+                place.make as "make!",
+                place.tare_g,
+                place.parent_id as "parent: PlaceId",
+                place.usual_parent_id as "usual_parent: PlaceId",
+                place.note as "note!",
+                place.put_away_at is not null as "put_away!: bool",
+                place.version as "version!"
+            from above
+            join place on place.id = above.id
+            join code on code.subject_id = place.id
+            where place.kind <> 'outside'
+        "#,
+        ids
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// Ids as a JSON array of hexadecimal texts, for `unhex(value) from json_each(…)`.
+fn hex_list(places: &[PlaceId]) -> String {
+    let ids: Vec<String> = places
+        .iter()
+        .map(|place| format!("\"{}\"", place.0.simple()))
+        .collect();
+    format!("[{}]", ids.join(","))
+}
+
+/// What stands in a place, however deep, without what was put away, in the order it was made.
+pub async fn below(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Vec<Place>> {
+    sqlx::query_as!(
+        Place,
+        r#"
+            with recursive below (id) as (
+                select id from place where parent_id = $1
+                union
+                select place.id
+                from below
+                join place on place.parent_id = below.id
+            )
+            select
+                place.id as "id!: PlaceId",
+                code.code as "code!: Code",
+                place.kind as "kind!: Kind",
+                place.team_id as "team!: TeamId",
+                place.kit_id as "kit: KitId",
+                place.name as "name!",
+                place.make as "make!",
+                place.tare_g,
+                place.parent_id as "parent: PlaceId",
+                place.usual_parent_id as "usual_parent: PlaceId",
+                place.note as "note!",
+                place.put_away_at is not null as "put_away!: bool",
+                place.version as "version!"
+            from below
+            join place on place.id = below.id
+            join code on code.subject_id = place.id
+            where place.put_away_at is null
+            order by place.position
         "#,
         place
     )

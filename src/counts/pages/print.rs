@@ -1,0 +1,139 @@
+//! Count sheets on paper, cut into pages here, since not every browser repeats a table's head.
+
+use std::collections::HashMap;
+
+use askama::Template;
+use axum::extract::State;
+
+use super::super::rules::close::Purpose;
+use super::super::store::{self, CountPlace, CountSheet, Part};
+use super::super::{Whole, whole};
+use crate::app::App;
+use crate::error::AppError;
+use crate::ids::{CountId, PartId, PlaceId};
+use crate::people::Viewer;
+use crate::web::extract::Path;
+use crate::web::frame::Frame;
+use crate::web::page::Page;
+use crate::web::qr::{self, Qr};
+
+/// Lines on a page: 10 mm a row and some of two rows, within 240 mm.
+const ROWS: usize = 12;
+
+#[derive(Template)]
+#[template(path = "counts/print.html")]
+pub struct PrintPage {
+    frame: Frame,
+    sheet: CountSheet,
+    pages: Vec<Leaf>,
+    qr: Option<Qr>,
+}
+
+struct Leaf {
+    number: usize,
+    place: CountPlace,
+    rows: Vec<Row>,
+    shows_need: bool,
+}
+
+/// A printed line; without a part it is left blank for what turns up.
+struct Row {
+    part: Option<Part>,
+    due: Option<i64>,
+}
+
+impl Leaf {
+    fn lines(&self) -> usize {
+        self.rows.iter().filter(|row| row.part.is_some()).count()
+    }
+}
+
+pub async fn all(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(count): Path<CountId>,
+) -> Result<Page<PrintPage>, AppError> {
+    print(&app, &viewer, frame, count, None).await
+}
+
+pub async fn of_place(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path((count, place)): Path<(CountId, PlaceId)>,
+) -> Result<Page<PrintPage>, AppError> {
+    print(&app, &viewer, frame, count, Some(place)).await
+}
+
+async fn print(
+    app: &App,
+    _: &Viewer,
+    frame: Frame,
+    count: CountId,
+    only: Option<PlaceId>,
+) -> Result<Page<PrintPage>, AppError> {
+    let mut db = app.db.read().await?;
+    let whole = whole(&mut db, count).await?;
+    let parts: HashMap<PartId, Part> = store::parts_of_count(&mut db, count)
+        .await?
+        .into_iter()
+        .map(|part| (part.id, part))
+        .collect();
+    let mut pages = Vec::new();
+    for place in &whole.places {
+        if only.is_some_and(|only| only != place.id) {
+            continue;
+        }
+        let due = store::due_of_place(&mut db, count, place.id).await?;
+        // A bag counted before, of which nothing is due, is printed only when asked for by itself.
+        if due.is_empty() && place.counted_at.is_some() && only.is_none() {
+            continue;
+        }
+        leaves(&whole, place, &due, &parts, &mut pages);
+    }
+    if pages.is_empty() && only.is_some() {
+        return Err(AppError::NotFound("place"));
+    }
+    Ok(Page(PrintPage {
+        frame,
+        qr: qr::of_code(app.public_url(), &whole.sheet.code),
+        pages,
+        sheet: whole.sheet,
+    }))
+}
+
+fn leaves(
+    whole: &Whole,
+    place: &CountPlace,
+    due: &[(PartId, i64)],
+    parts: &HashMap<PartId, Part>,
+    pages: &mut Vec<Leaf>,
+) {
+    // A second counter of a recount does not see the need, on paper either.
+    let counted_before = whole.facts.counting(place.id).next().is_some();
+    let shows_need = !(whole.sheet.purpose == Purpose::Recount && counted_before);
+    let rows: Vec<Row> = if due.is_empty() {
+        let blank = || Row {
+            part: None,
+            due: None,
+        };
+        std::iter::repeat_with(blank).take(ROWS).collect()
+    } else {
+        due.iter()
+            .map(|(part, due)| Row {
+                part: parts.get(part).cloned(),
+                due: Some(*due).filter(|_| shows_need),
+            })
+            .collect()
+    };
+    let mut rows = rows.into_iter().peekable();
+    while rows.peek().is_some() {
+        pages.push(Leaf {
+            number: pages.len() + 1,
+            place: place.clone(),
+            rows: rows.by_ref().take(ROWS).collect(),
+            shows_need,
+        });
+    }
+}

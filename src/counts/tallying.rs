@@ -1,0 +1,443 @@
+//! Recording tallies: one tap or a whole pile of them, each once, in one transaction.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use sqlx::SqliteConnection;
+use uuid::Uuid;
+
+use super::rules::close::Purpose;
+use super::rules::tally::{self, Earlier, TallyRefused};
+use super::rules::total::{self, Counted, Own};
+use super::store::{self, NewTally};
+use super::{CountSheet, Stint, stint_and_count};
+use crate::app::App;
+use crate::clock::Instant;
+use crate::error::{AppError, NotDone};
+use crate::ids::{FormId, PartId, PlaceId, StintId, TallyId};
+use crate::people::Viewer;
+use crate::receipts::{self, Outcome, Sent};
+use crate::{guides, ledger, secret};
+
+/// A tap on its way in.
+#[derive(Debug, Clone)]
+pub struct Tap {
+    pub id: TallyId,
+    pub part: PartId,
+    pub amount: i64,
+    /// What the screen showed; `None` while nothing was counted.
+    pub shown: Option<i64>,
+    pub undoes: Option<TallyId>,
+    /// When the device says it was tapped.
+    pub done_at: Instant,
+}
+
+/// What became of a tap.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Recorded {
+    /// Recorded now. `doubted`: another device had counted on this line.
+    Now {
+        doubted: bool,
+    },
+    /// Kept, but its count is closed: it is in no total.
+    Late,
+    /// It was recorded before, then.
+    Again(Instant),
+    Refused(TallyRefused),
+}
+
+impl Recorded {
+    pub fn is_new(&self) -> bool {
+        matches!(self, Recorded::Now { .. } | Recorded::Late)
+    }
+}
+
+/// One part over the whole kit. `None` where it may not be seen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct KitTotal {
+    /// What the kit's list needs, or in a recount what the books say. `None`: the list does not name it.
+    pub need: Option<i64>,
+    pub counted: i64,
+}
+
+impl KitTotal {
+    pub fn to_come(&self) -> i64 {
+        (self.need.unwrap_or(0) - self.counted).max(0)
+    }
+
+    pub fn over(&self) -> i64 {
+        self.need.map_or(0, |need| (self.counted - need).max(0))
+    }
+}
+
+/// A part's total as it stands on a stint's pages. `None` where the need must not show: in a recount of
+/// what somebody else counted.
+pub async fn kit_total(
+    db: &mut SqliteConnection,
+    sheet: &CountSheet,
+    stint: &Stint,
+    part: PartId,
+) -> sqlx::Result<Option<KitTotal>> {
+    if stint.blind && sheet.purpose == Purpose::Recount {
+        return Ok(None);
+    }
+    let (counted, mut book) = store::part_counted(db, sheet.id, sheet.kit, part).await?;
+    let need = match sheet.purpose {
+        Purpose::Arrival => store::need(db, sheet.kit, part).await?,
+        Purpose::Recount => {
+            book.clear();
+            store::due_of_part(db, sheet.id, part).await?
+        }
+    };
+    let own = Own {
+        stint: stint.id,
+        place: stint.place,
+        blind: stint.blind,
+    };
+    Ok(Some(KitTotal {
+        need,
+        counted: total::kit_counted(&counted, &book, Some(own)),
+    }))
+}
+
+/// The totals of every part that the kit's list names, for a stint's list of lines.
+pub(super) async fn kit_totals(
+    db: &mut SqliteConnection,
+    sheet: &CountSheet,
+    stint: &Stint,
+) -> sqlx::Result<HashMap<PartId, KitTotal>> {
+    if stint.blind && sheet.purpose == Purpose::Recount {
+        return Ok(HashMap::new());
+    }
+    let stints = store::of_count(db, sheet.id).await?;
+    let facts = store::facts(db, sheet.id, sheet.kit, &stints).await?;
+    let held = store::held(db, sheet.kit).await?;
+    let mut needs = HashMap::new();
+    match (sheet.purpose, sheet.revision, sheet.size) {
+        (Purpose::Recount, ..) => {
+            for ((_, part), due) in &facts.due {
+                *needs.entry(*part).or_default() += due.qty;
+            }
+        }
+        (Purpose::Arrival, Some(revision), Some(size)) => {
+            needs.extend(guides::need_of(db, revision, size).await?);
+        }
+        (Purpose::Arrival, ..) => {}
+    }
+    let mut book: HashMap<PartId, Vec<(PlaceId, i64)>> = HashMap::new();
+    if sheet.purpose == Purpose::Arrival {
+        for ((place, part), states) in &held {
+            let qty = states.values().sum();
+            book.entry(*part).or_default().push((*place, qty));
+        }
+    }
+    let own = Own {
+        stint: stint.id,
+        place: stint.place,
+        blind: stint.blind,
+    };
+    let total = |(part, need): (PartId, i64)| {
+        let counted: Vec<Counted> = facts
+            .stints
+            .iter()
+            .filter_map(|one| {
+                Some(Counted {
+                    stint: one.id,
+                    place: one.place,
+                    state: one.state,
+                    qty: facts.totals.get(&(one.id, part))?.total?,
+                    chosen: facts.chosen.get(&(one.place, part)) == Some(&one.id),
+                })
+            })
+            .collect();
+        let book = book.get(&part).map_or(&[][..], Vec::as_slice);
+        let kit = KitTotal {
+            need: Some(need),
+            counted: total::kit_counted(&counted, book, Some(own)),
+        };
+        (part, kit)
+    };
+    Ok(needs.into_iter().map(total).collect())
+}
+
+/// What stands in a line after some taps.
+#[derive(Debug, Clone)]
+pub struct LineTotal {
+    pub part: PartId,
+    pub stint: Option<i64>,
+    pub kit: Option<KitTotal>,
+}
+
+/// What became of a pile of taps.
+#[derive(Debug)]
+pub struct Batch {
+    pub results: Vec<Recorded>,
+    pub totals: Vec<LineTotal>,
+}
+
+/// Records taps in one transaction. One that is refused does not stop the others.
+pub async fn record(
+    app: &App,
+    viewer: &Viewer,
+    stint: StintId,
+    taps: &[Tap],
+) -> Result<Batch, AppError> {
+    let mut tx = app.db.begin_write().await?;
+    let mut sink = Sink::new(app, viewer, &mut tx, stint).await?;
+    let mut results = Vec::with_capacity(taps.len());
+    for tap in taps {
+        results.push(sink.take(&mut tx, tap).await?);
+    }
+    let mut totals = Vec::new();
+    let parts: BTreeSet<PartId> = taps.iter().map(|tap| tap.part).collect();
+    for part in parts {
+        if !sink.part_exists(&mut tx, part).await? {
+            continue;
+        }
+        totals.push(LineTotal {
+            part,
+            stint: store::standing(&mut tx, sink.stint.id, part).await?.total,
+            kit: kit_total(&mut tx, &sink.sheet, &sink.stint, part).await?,
+        });
+    }
+    if results.iter().any(Recorded::is_new) {
+        sink.finish(&mut tx).await?;
+        tx.commit().await?;
+    }
+    Ok(Batch { results, totals })
+}
+
+/// Takes taps into one stint within a transaction of the caller.
+pub(super) struct Sink<'a> {
+    viewer: &'a Viewer,
+    now: Instant,
+    pub stint: Stint,
+    pub sheet: CountSheet,
+    known_parts: BTreeMap<PartId, bool>,
+}
+
+impl<'a> Sink<'a> {
+    /// Taps of a stint whose count was closed and reopened go to the stint that carries it on.
+    pub async fn new(
+        app: &App,
+        viewer: &'a Viewer,
+        db: &mut SqliteConnection,
+        stint: StintId,
+    ) -> Result<Self, AppError> {
+        let latest = store::latest_of(db, stint).await?;
+        let (stint, sheet) = stint_and_count(db, latest).await?;
+        Ok(Self {
+            viewer,
+            now: app.clock.now(),
+            stint,
+            sheet,
+            known_parts: BTreeMap::new(),
+        })
+    }
+
+    async fn part_exists(&mut self, db: &mut SqliteConnection, part: PartId) -> sqlx::Result<bool> {
+        if let Some(known) = self.known_parts.get(&part) {
+            return Ok(*known);
+        }
+        let exists = store::part(db, part).await?.is_some();
+        self.known_parts.insert(part, exists);
+        Ok(exists)
+    }
+
+    /// Records one tap, or says why not.
+    pub async fn take(
+        &mut self,
+        db: &mut SqliteConnection,
+        tap: &Tap,
+    ) -> Result<Recorded, AppError> {
+        if let Some(known) = store::tally(db, tap.id).await? {
+            let same = known.part == tap.part
+                && known.amount == tap.amount
+                && known.undoes == tap.undoes
+                && store::latest_of(db, known.stint).await? == self.stint.id;
+            return Ok(if same {
+                Recorded::Again(known.recorded_at)
+            } else {
+                Recorded::Refused(TallyRefused::OtherTap)
+            });
+        }
+        if !self.part_exists(db, tap.part).await? {
+            return Ok(Recorded::Refused(TallyRefused::NoSuchPart));
+        }
+        if let Some(undoes) = tap.undoes {
+            match tally::undo(self.earlier(db, tap.part, undoes).await?) {
+                Err(refused) => return Ok(Recorded::Refused(refused)),
+                Ok(amount) if amount != tap.amount => {
+                    return Ok(Recorded::Refused(TallyRefused::NotInverse));
+                }
+                Ok(_) => {}
+            }
+        }
+        let late = !self.sheet.is_open();
+        let before = store::standing(db, self.stint.id, tap.part).await?;
+        let after = match tally::add(before, tap.amount, tap.shown) {
+            Ok(after) => after,
+            // What is late is in no total, so only its size can be wrong.
+            Err(TallyRefused::TooMany) => {
+                return Ok(Recorded::Refused(TallyRefused::TooMany));
+            }
+            Err(_) if late => before,
+            Err(refused) => return Ok(Recorded::Refused(refused)),
+        };
+        let new = NewTally {
+            id: tap.id,
+            stint: self.stint.id,
+            part: tap.part,
+            amount: tap.amount,
+            shown: tap.shown,
+            undoes: tap.undoes,
+            person: self.viewer.person,
+            done_at: tap.done_at,
+            recorded_at: self.now,
+            late,
+        };
+        store::insert_tally(db, &new).await?;
+        if late {
+            return Ok(Recorded::Late);
+        }
+        let holds = tap.undoes.is_none()
+            || tally::any_holds(&store::line_taps(db, self.stint.id, tap.part).await?);
+        match after.total {
+            Some(total) if holds => {
+                store::set_standing(db, self.stint.id, tap.part, total, after.doubted).await?;
+            }
+            _ => store::blank(db, self.stint.id, tap.part).await?,
+        }
+        Ok(Recorded::Now {
+            doubted: after.doubted && !before.doubted,
+        })
+    }
+
+    async fn earlier(
+        &self,
+        db: &mut SqliteConnection,
+        part: PartId,
+        undoes: TallyId,
+    ) -> Result<Option<Earlier>, AppError> {
+        let Some(earlier) = store::tally(db, undoes).await? else {
+            return Ok(None);
+        };
+        let here =
+            earlier.part == part && store::latest_of(db, earlier.stint).await? == self.stint.id;
+        Ok(here.then_some(Earlier {
+            amount: earlier.amount,
+            undone: earlier.undone,
+        }))
+    }
+
+    /// Notes in the stint that something was counted. What came late was not counted on: it moves
+    /// nothing.
+    pub async fn finish(&self, db: &mut SqliteConnection) -> Result<(), AppError> {
+        if !self.sheet.is_open() {
+            return Ok(());
+        }
+        let (head, _) = ledger::head(db).await?;
+        store::touch(db, self.stint.id, self.now, head).await?;
+        Ok(())
+    }
+
+    pub fn now(&self) -> Instant {
+        self.now
+    }
+}
+
+/// Takes a tap back. The form's id is the id of the tap that does it.
+pub async fn undo(
+    app: &App,
+    viewer: &Viewer,
+    stint: StintId,
+    id: FormId,
+    undoes: TallyId,
+) -> Result<(PartId, Recorded), AppError> {
+    let mut db = app.db.read().await?;
+    let earlier = store::tally(&mut db, undoes)
+        .await?
+        .ok_or(AppError::NotFound("tap"))?;
+    drop(db);
+    let tap = Tap {
+        id: TallyId(id.0),
+        part: earlier.part,
+        amount: -earlier.amount,
+        shown: None,
+        undoes: Some(undoes),
+        done_at: app.clock.now(),
+    };
+    let tap = seen_now(app, stint, tap).await?;
+    let batch = record(app, viewer, stint, std::slice::from_ref(&tap)).await?;
+    let result = batch.results.into_iter().next();
+    let result = result.ok_or_else(|| anyhow::anyhow!("a tap has a result"))?;
+    Ok((earlier.part, result))
+}
+
+/// An undo names the tap it takes back, whatever the number is meanwhile: it doubts nothing.
+async fn seen_now(app: &App, stint: StintId, tap: Tap) -> Result<Tap, AppError> {
+    let mut db = app.db.read().await?;
+    let latest = store::latest_of(&mut db, stint).await?;
+    let shown = store::standing(&mut db, latest, tap.part).await?.total;
+    Ok(Tap { shown, ..tap })
+}
+
+/// The id of the tap that a form makes for one of its lines: the same form gives the same ids.
+pub(super) fn derived(form: FormId, part: PartId) -> TallyId {
+    let mut bytes = b"a line of a form".to_vec();
+    bytes.extend(form.bytes());
+    bytes.extend(part.bytes());
+    let hash = secret::hash(&bytes);
+    let mut id = [0; 16];
+    id.copy_from_slice(&hash[..16]);
+    TallyId(Uuid::from_bytes(id))
+}
+
+/// A number typed into a desk sheet, as the difference it makes.
+#[derive(Debug, Clone)]
+pub struct TypedLine {
+    pub part: PartId,
+    pub amount: i64,
+    pub shown: Option<i64>,
+}
+
+/// Why a desk sheet was not recorded. None of it was.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SheetRefused {
+    #[error("this count is not open any more; reopen it to type")]
+    Closed,
+    #[error("{1}")]
+    Line(PartId, TallyRefused),
+}
+
+/// Records the numbers of a desk sheet, all or none. Each line's tap has an id that follows from the
+/// form's, so that sending the sheet again changes nothing.
+pub async fn record_sheet(
+    app: &App,
+    viewer: &Viewer,
+    sent: &Sent,
+    stint: StintId,
+    lines: &[TypedLine],
+) -> Result<Outcome, NotDone<SheetRefused>> {
+    receipts::once(app, sent, Some(viewer.person), async |tx| {
+        let mut sink = Sink::new(app, viewer, tx, stint).await?;
+        if !sink.sheet.is_open() || !sink.stint.is_open() {
+            return Err(NotDone::Refused(SheetRefused::Closed));
+        }
+        for line in lines {
+            let tap = Tap {
+                id: derived(sent.id, line.part),
+                part: line.part,
+                amount: line.amount,
+                shown: line.shown,
+                undoes: None,
+                done_at: sink.now,
+            };
+            if let Recorded::Refused(refused) = sink.take(tx, &tap).await? {
+                return Err(NotDone::Refused(SheetRefused::Line(line.part, refused)));
+            }
+        }
+        sink.finish(tx).await?;
+        Ok(format!("/stints/{}/sheet", sink.stint.id))
+    })
+    .await
+}

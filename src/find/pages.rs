@@ -1,0 +1,172 @@
+//! The search page, and what a printed code opens.
+
+use std::net::SocketAddr;
+
+use askama::Template;
+use axum::Extension;
+use axum::extract::{ConnectInfo, Request, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+use serde::Deserialize;
+
+use super::rules::{SHOWN, counted};
+use super::{Answer, Group, Question};
+use crate::app::App;
+use crate::code::{Code, NotACode};
+use crate::codes;
+use crate::error::AppError;
+use crate::people::Viewer;
+use crate::people::access::{Routes, Rule};
+use crate::people::viewer::{form_encode, sign_in_first};
+use crate::web::extract::{Path, Query};
+use crate::web::frame::Frame;
+use crate::web::page::Page;
+use crate::web::problem;
+
+pub fn routes() -> Routes {
+    Routes::new()
+        .get("/where", Rule::SignedIn, search)
+        .get("/c/{code}", Rule::Anyone, open)
+        // A QR symbol holds the address in upper case.
+        .get("/C/{code}", Rule::Anyone, open)
+}
+
+#[derive(Template)]
+#[template(path = "find/where.html")]
+pub struct WherePage {
+    frame: Frame,
+    q: String,
+    skip: i64,
+    answer: Answer,
+}
+
+impl WherePage {
+    fn is_asked(&self) -> bool {
+        !self.q.trim().is_empty()
+    }
+
+    fn parts(&self) -> String {
+        counted(
+            self.answer.parts.len(),
+            self.answer.more_parts,
+            "part",
+            "parts",
+        )
+    }
+
+    fn places(&self) -> String {
+        let (n, more) = (self.answer.places.len(), self.answer.more_places);
+        counted(n, more, "crate, bag or place", "crates, bags and places")
+    }
+
+    fn kits(&self) -> String {
+        counted(self.answer.kits.len(), self.answer.more_kits, "kit", "kits")
+    }
+
+    /// The address of the next answers of a group.
+    fn more(&self, only: &str) -> String {
+        format!(
+            "/where?q={}&only={only}&skip={}",
+            form_encode(&self.q),
+            self.skip + SHOWN
+        )
+    }
+
+    fn with_spares(&self) -> String {
+        format!("/where?q={}&spares=yes", form_encode(&self.q))
+    }
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+struct WhereQuery {
+    q: String,
+    only: String,
+    skip: String,
+    spares: String,
+}
+
+async fn search(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Query(query): Query<WhereQuery>,
+) -> Result<Page<WherePage>, AppError> {
+    let only = match query.only.as_str() {
+        "parts" => Some(Group::Parts),
+        "places" => Some(Group::Places),
+        "kits" => Some(Group::Kits),
+        _ => None,
+    };
+    let question = Question {
+        typed: query.q.clone(),
+        only,
+        skip: query.skip.parse().unwrap_or(0).clamp(0, 100_000),
+        spares: query.spares == "yes",
+    };
+    let mut db = app.db.read().await?;
+    let answer = super::search(&mut db, &viewer, &question).await?;
+    Ok(Page(WherePage {
+        frame,
+        q: query.q,
+        skip: question.skip,
+        answer,
+    }))
+}
+
+/// What a printed code opens: for those who may see the thing, its page; for people without an account
+/// the sign-in page, which leads on to it.
+async fn open(
+    State(app): State<App>,
+    viewer: Option<Extension<Viewer>>,
+    Path(typed): Path<String>,
+    request: Request,
+) -> Result<Response, AppError> {
+    let now = app.clock.now();
+    let asker = asker(viewer.as_deref(), &request);
+    if app.misses.is_blocked(&asker, now) {
+        return Err(AppError::TooMany(
+            "Too many codes that do not exist. Wait ten minutes, then look at the code again."
+                .into(),
+        ));
+    }
+    let miss = |code: String| {
+        app.misses.note(&asker, now);
+        Ok(problem::answer(
+            StatusCode::NOT_FOUND,
+            format!("Check the characters of {code}: nothing bears this code."),
+        ))
+    };
+    let code = match Code::parse(&typed) {
+        Ok(code) => code,
+        Err(NotACode::Check(code)) => return miss(code),
+        Err(NotACode::Length | NotACode::Character(_)) => {
+            return miss(typed.chars().take(20).collect());
+        }
+    };
+    let mut db = app.db.read().await?;
+    let Some((kind, subject)) = codes::find(&mut db, &code).await? else {
+        return miss(code.to_string());
+    };
+    let Some(Extension(viewer)) = viewer else {
+        return Ok(sign_in_first(request).await);
+    };
+    if super::may_see(&mut db, &viewer, kind, subject).await? {
+        Ok(Redirect::to(&super::address(kind, subject)).into_response())
+    } else {
+        Err(AppError::Forbidden(format!(
+            "{code} belongs to another team. Ask its keeper."
+        )))
+    }
+}
+
+/// Whose misses are counted together: a session's, else an address's.
+fn asker(viewer: Option<&Viewer>, request: &Request) -> String {
+    match viewer {
+        Some(viewer) => viewer.session.to_string(),
+        None => request
+            .extensions()
+            .get::<ConnectInfo<SocketAddr>>()
+            .map_or_else(|| "unknown".into(), |peer| peer.0.ip().to_string()),
+    }
+}

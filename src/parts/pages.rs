@@ -1,0 +1,202 @@
+//! The pages of parts.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use super::rules::{CountedBy, Described};
+use super::{Listed, NotDescribed, Part};
+use crate::app::App;
+use crate::error::{AppError, NotDone};
+use crate::ids::{FormId, PartId};
+use crate::people::Viewer;
+use crate::people::access::{Routes, Rule, allowed};
+use crate::web::extract::{Form, Path};
+use crate::web::flash;
+use crate::web::form::{self, Choice, Wrong};
+use crate::web::frame::Frame;
+use crate::web::page::{self, Page};
+
+pub fn routes() -> Routes {
+    Routes::new()
+        .get("/parts/{part}", Rule::SignedIn, show)
+        .get("/parts/{part}/edit", Rule::KeepsGuides, edit)
+        .post("/parts/{part}/edit", Rule::KeepsGuides, describe)
+}
+
+#[derive(Template)]
+#[template(path = "parts/show.html")]
+struct ShowPage {
+    frame: Frame,
+    may_keep: bool,
+    part: Part,
+    listed: Vec<Listed>,
+}
+
+impl ShowPage {
+    /// What to look for: the number, or the name where there is none.
+    fn sought(&self) -> String {
+        let text = if self.part.number.is_empty() {
+            &self.part.name
+        } else {
+            &self.part.number
+        };
+        crate::people::viewer::form_encode(text)
+    }
+}
+
+async fn show(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(part): Path<PartId>,
+) -> Result<Page<ShowPage>, AppError> {
+    let mut db = app.db.read().await?;
+    let part = super::find(&mut db, part)
+        .await?
+        .ok_or(AppError::NotFound("part"))?;
+    let listed = super::listed_in(&mut db, part.id).await?;
+    let may_keep = allowed(Rule::KeepsGuides, Some(viewer.standing(None)));
+    Ok(Page(ShowPage {
+        frame,
+        may_keep,
+        part,
+        listed,
+    }))
+}
+
+#[derive(Template)]
+#[template(path = "parts/edit.html")]
+struct EditPage {
+    frame: Frame,
+    form_id: FormId,
+    part: Part,
+    fields: DescriptionForm,
+    ways: Vec<Choice>,
+    wrongs: Vec<Wrong>,
+    /// What somebody else wrote meanwhile, beside what was typed here.
+    meanwhile: Option<Box<Part>>,
+}
+
+impl EditPage {
+    fn wrong(&self, field: &str) -> Option<&str> {
+        form::at(&self.wrongs, field)
+    }
+
+    fn error(&self) -> &'static str {
+        form::title_prefix(&self.wrongs)
+    }
+}
+
+#[derive(Deserialize)]
+struct DescriptionForm {
+    version: i64,
+    #[serde(default)]
+    name: String,
+    #[serde(default)]
+    mass: String,
+    #[serde(default)]
+    how_to_know: String,
+    #[serde(default)]
+    hazard: String,
+    #[serde(default)]
+    counted_by: String,
+    #[serde(default)]
+    group_of: String,
+}
+
+impl DescriptionForm {
+    fn of(part: &Part) -> Self {
+        Self {
+            version: part.version,
+            name: part.name.clone(),
+            mass: part.mass_g.map(|mass| mass.to_string()).unwrap_or_default(),
+            how_to_know: part.how_to_know.clone(),
+            hazard: part.hazard.clone(),
+            counted_by: part.counted_by.word().into(),
+            group_of: part
+                .group_of
+                .map(|size| size.to_string())
+                .unwrap_or_default(),
+        }
+    }
+}
+
+fn edit_page(
+    frame: Frame,
+    part: Part,
+    fields: DescriptionForm,
+    wrongs: Vec<Wrong>,
+    meanwhile: Option<Box<Part>>,
+) -> EditPage {
+    let ways = CountedBy::ALL
+        .into_iter()
+        .map(|way| Choice::new(way.word(), way.sentence(), way.word() == fields.counted_by))
+        .collect();
+    EditPage {
+        form_id: frame.form_id(),
+        frame,
+        part,
+        fields,
+        ways,
+        wrongs,
+        meanwhile,
+    }
+}
+
+async fn edit(
+    State(app): State<App>,
+    frame: Frame,
+    Path(part): Path<PartId>,
+) -> Result<Response, AppError> {
+    let mut db = app.db.read().await?;
+    let part = super::find(&mut db, part)
+        .await?
+        .ok_or(AppError::NotFound("part"))?;
+    let fields = DescriptionForm::of(&part);
+    Ok(Page(edit_page(frame, part, fields, Vec::new(), None)).into_response())
+}
+
+async fn describe(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(id): Path<PartId>,
+    form: Form<DescriptionForm>,
+) -> Result<Response, AppError> {
+    let (sent, mut fields) = (form.sent, form.fields);
+    let described = Described {
+        name: fields.name.clone(),
+        mass: fields.mass.clone(),
+        how_to_know: fields.how_to_know.clone(),
+        hazard: fields.hazard.clone(),
+        counted_by: fields.counted_by.clone(),
+        group_of: fields.group_of.clone(),
+    };
+    let (wrongs, meanwhile) =
+        match super::describe(&app, &viewer, &sent, id, fields.version, &described).await {
+            Ok(outcome) => return Ok(flash::told(&outcome, "Part described.", viewer.zone())),
+            Err(NotDone::Refused(NotDescribed::Refused(wrongs))) => (
+                wrongs
+                    .into_iter()
+                    .map(|(field, refused)| Wrong::at(field, refused))
+                    .collect(),
+                None,
+            ),
+            Err(NotDone::Refused(NotDescribed::ChangedMeanwhile(now))) => {
+                // Sending again now means: keep what is in the form.
+                fields.version = now.version;
+                let text = "somebody else changed this part since you opened the page";
+                (vec![Wrong::at("", text)], Some(now))
+            }
+            Err(NotDone::Failed(error)) => return Err(error),
+        };
+    let mut db = app.db.read().await?;
+    let part = super::find(&mut db, id)
+        .await?
+        .ok_or(AppError::NotFound("part"))?;
+    Ok(page::again(edit_page(
+        frame, part, fields, wrongs, meanwhile,
+    )))
+}

@@ -1,0 +1,121 @@
+//! The queries about parts.
+
+use sqlx::SqliteConnection;
+
+use super::rules::{CountedBy, Values};
+use crate::ids::{PartId, RevisionId};
+
+#[derive(Debug, Clone)]
+pub struct Part {
+    pub id: PartId,
+    pub maker: String,
+    pub number: String,
+    pub colour: String,
+    pub issue_mark: String,
+    pub name: String,
+    pub mass_g: Option<f64>,
+    pub how_to_know: String,
+    pub hazard: String,
+    pub counted_by: CountedBy,
+    pub group_of: Option<i64>,
+    pub version: i64,
+}
+
+/// A revision that lists a part.
+#[derive(Debug, Clone)]
+pub struct Listed {
+    pub revision: RevisionId,
+    pub guide_name: String,
+    pub label: String,
+    /// "half: 14, full: 20".
+    pub needs: String,
+    /// What the revision calls it, where that is not today's name.
+    pub called: Option<String>,
+}
+
+pub async fn find(db: &mut SqliteConnection, part: PartId) -> sqlx::Result<Option<Part>> {
+    sqlx::query_as!(
+        Part,
+        r#"
+            select
+                id as "id: PartId",
+                maker,
+                number,
+                colour,
+                issue_mark,
+                name,
+                mass_g,
+                how_to_know,
+                hazard,
+                counted_by as "counted_by: CountedBy",
+                group_of,
+                version
+            from part
+            where id = $1
+        "#,
+        part
+    )
+    .fetch_optional(db)
+    .await
+}
+
+/// The revisions that list a part, the newest first.
+pub async fn listed_in(db: &mut SqliteConnection, part: PartId) -> sqlx::Result<Vec<Listed>> {
+    sqlx::query_as!(
+        Listed,
+        r#"
+            select
+                revision.id as "revision!: RevisionId",
+                guide.name as "guide_name!",
+                revision.label as "label!",
+                coalesce(
+                    (
+                        select group_concat(size.name || ': ' || need.qty, ', ')
+                        from size
+                        join need
+                            on need.revision_id = revision.id
+                            and need.size_id = size.id
+                            and need.part_id = $1
+                    ),
+                    'none'
+                ) as "needs!: String",
+                part_name.name as "called?"
+            from revision
+            join guide on guide.id = revision.guide_id
+            left join part_name
+                on part_name.revision_id = revision.id and part_name.part_id = $1
+            where revision.id in (select revision_id from list_line where part_id = $1)
+            order by revision.issued_on desc, guide.name
+        "#,
+        part
+    )
+    .fetch_all(db)
+    .await
+}
+
+pub async fn update(db: &mut SqliteConnection, part: PartId, values: &Values) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"
+            update part
+            set
+                name = $1,
+                mass_g = $2,
+                how_to_know = $3,
+                hazard = $4,
+                counted_by = $5,
+                group_of = $6,
+                version = version + 1
+            where id = $7
+        "#,
+        values.name,
+        values.mass_g,
+        values.how_to_know,
+        values.hazard,
+        values.counted_by,
+        values.group_of,
+        part
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}

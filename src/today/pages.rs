@@ -1,0 +1,209 @@
+//! The page of Today, and the two pages of the strip whose jobs are not here yet.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+
+use super::rules::{self, Job};
+use super::store;
+use crate::app::App;
+use crate::error::AppError;
+use crate::people::Viewer;
+use crate::people::access::{Routes, Rule, allowed};
+use crate::web::frame::Frame;
+use crate::web::page::Page;
+
+/// More than this many other jobs are not read any more.
+const ALSO_WAITING: usize = 5;
+
+pub fn routes() -> Routes {
+    Routes::new()
+        .get("/", Rule::SignedIn, today)
+        .get("/lend", Rule::SignedIn, lend)
+        .get("/broken", Rule::SignedIn, broken)
+        .get("/help", Rule::Anyone, help)
+}
+
+#[derive(Template)]
+#[template(path = "today/today.html")]
+struct TodayPage {
+    frame: Frame,
+    form_id: crate::ids::FormId,
+    day: String,
+    first: Option<Job>,
+    waiting: Vec<Job>,
+    kits: Vec<rules::KitFacts>,
+}
+
+impl Job {
+    /// The job in a few words: a heading, or the name of a line.
+    fn heading(&self) -> String {
+        match self {
+            Job::AddGuide => "Begin with the season’s guide".into(),
+            Job::ReadList { .. } => "Read the parts list in".into(),
+            Job::AddKit => "Add a kit".into(),
+            Job::Unpack { name, .. } => format!("Unpack {name}"),
+            Job::GoOnCounting { name, .. } => format!("{name} is being unpacked"),
+            Job::Report { name, short, .. } => format!("{name}: {short} short"),
+            Job::MoreToCome { name, .. } => format!("More of {name} is to come"),
+            Job::NewerRevision { label, .. } => format!("Revision {label} is out"),
+        }
+    }
+
+    /// One sentence more.
+    fn more(&self) -> String {
+        match self {
+            Job::AddGuide => "It says what a kit must hold.".into(),
+            Job::ReadList { .. } => {
+                "From the file its publisher gives out, or from a pasted table.".into()
+            }
+            Job::AddKit => "A kit is checked against a parts list, bag by bag.".into(),
+            Job::Unpack { .. } => "Count every bag before anybody builds with it.".into(),
+            Job::GoOnCounting {
+                bags,
+                bags_counted,
+                counting,
+                ..
+            } => {
+                let mut text = format!("{bags_counted} of {bags} bags counted.");
+                match counting.as_slice() {
+                    [] => {}
+                    [one] => text.push_str(&format!(" {one} is counting.")),
+                    many => text.push_str(&format!(" {} are counting.", many.join(", "))),
+                }
+                text
+            }
+            Job::Report { by, days_left, .. } => match (by, days_left) {
+                (Some(by), Some(0)) => {
+                    format!("Today, {}, is the last day to report it.", by.words())
+                }
+                (Some(by), Some(1)) => {
+                    format!("It can be reported until tomorrow, {}.", by.words())
+                }
+                (Some(by), Some(days)) => {
+                    format!(
+                        "It can be reported until {}: {days} days are left.",
+                        by.words()
+                    )
+                }
+                _ => "Look first, then report it to the supplier.".into(),
+            },
+            Job::MoreToCome { pieces, .. } => {
+                format!(
+                    "{pieces} pieces are still to come. Count the next boxes when they are here."
+                )
+            }
+            Job::NewerRevision { name, .. } => {
+                format!("{name} was checked against an older one.")
+            }
+        }
+    }
+
+    fn href(&self) -> String {
+        match self {
+            Job::AddGuide => "/guides/new".into(),
+            Job::ReadList { revision } => format!("/revisions/{revision}/import"),
+            Job::AddKit => "/kits/new".into(),
+            Job::Unpack { kit, .. } | Job::MoreToCome { kit, .. } => format!("/kits/{kit}"),
+            Job::GoOnCounting { count, .. } => format!("/counts/{count}"),
+            Job::Report { kit, .. } => format!("/kits/{kit}/shorts"),
+            Job::NewerRevision { revision, .. } => format!("/revisions/{revision}"),
+        }
+    }
+
+    /// The words of the wide button.
+    fn button(&self) -> String {
+        match self {
+            Job::AddGuide => "Add the guide".into(),
+            Job::ReadList { .. } => "Read a list in".into(),
+            Job::AddKit => "Add a kit".into(),
+            Job::Unpack { name, .. } => format!("Unpack and count {name}"),
+            Job::GoOnCounting { name, .. } => format!("Go on counting {name}"),
+            Job::Report { .. } => "See what is short".into(),
+            Job::MoreToCome { name, .. } => format!("Open {name}"),
+            Job::NewerRevision { .. } => "See its parts list".into(),
+        }
+    }
+}
+
+async fn today(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+) -> Result<Page<TodayPage>, AppError> {
+    let mut db = app.db.read().await?;
+    let may_keep = allowed(Rule::KeepsGuides, Some(viewer.standing(None)));
+    let lists = store::lists(&mut db, may_keep).await?;
+    let mut kits = Vec::new();
+    for membership in viewer.memberships() {
+        kits.extend(store::kits(&mut db, membership.team, membership.role.keeps()).await?);
+    }
+    let day = viewer.today(&app);
+    let mut jobs = rules::choose(&kits, lists, day).into_iter();
+    let first = jobs.next();
+    let waiting = jobs.take(ALSO_WAITING).collect();
+    let day = day.0.strftime("%A %-d %B").to_string();
+    Ok(Page(TodayPage {
+        form_id: frame.form_id(),
+        frame,
+        day,
+        first,
+        waiting,
+        kits,
+    }))
+}
+
+#[derive(Template)]
+#[template(path = "today/later.html")]
+struct LaterPage {
+    frame: Frame,
+    title: &'static str,
+    sentence: &'static str,
+    instead: &'static str,
+}
+
+async fn lend(frame: Frame) -> Page<LaterPage> {
+    Page(LaterPage {
+        frame,
+        title: "Lend",
+        sentence: "Loans cannot be recorded here yet.",
+        instead: "Until then, carry a lent crate to a place named after the team that has it: \
+                  it is found there, with all that is in it.",
+    })
+}
+
+async fn broken(frame: Frame) -> Page<LaterPage> {
+    Page(LaterPage {
+        frame,
+        title: "Broken",
+        sentence: "Broken parts cannot be recorded here yet.",
+        instead: "Until then, keep broken pieces in a bag of their own and move them there: \
+                  the kit then knows that they are not in their crate.",
+    })
+}
+
+#[derive(Template)]
+#[template(path = "today/help.html")]
+struct HelpPage {
+    frame: Frame,
+    /// Keepers and deputies of the viewer's teams: team, then names.
+    keepers: Vec<(String, String)>,
+}
+
+async fn help(
+    State(app): State<App>,
+    viewer: Option<axum::Extension<Viewer>>,
+    frame: Frame,
+) -> Result<Response, AppError> {
+    let mut keepers = Vec::new();
+    if let Some(axum::Extension(viewer)) = viewer {
+        let mut db = app.db.read().await?;
+        for membership in viewer.memberships() {
+            let names = crate::people::keepers(&mut db, membership.team).await?;
+            keepers.push((membership.team_name.clone(), names.join(", ")));
+        }
+    }
+    Ok(axum::response::IntoResponse::into_response(Page(
+        HelpPage { frame, keepers },
+    )))
+}
