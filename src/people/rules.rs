@@ -20,7 +20,6 @@ const LONGEST_NAME: usize = 120;
 /// NIST SP 800-63B-4, 3.1.1.2: at least 15 characters where the password is the only factor.
 pub const SHORTEST_PASSWORD: usize = 15;
 pub const LONGEST_PASSWORD: usize = 128;
-const LEAST_OF_ONES_OWN: usize = 8;
 
 /// Why something about people was not done, in words for the form.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -184,8 +183,7 @@ pub fn email(typed: &str) -> Result<String, PeopleRefused> {
 const SHORTEST_OWN_PART: usize = 8;
 
 /// Whether a password is long enough and hard to guess for somebody who knows `context`: the names of
-/// league, team and person, and the e-mail. Without the words of those, at least eight characters must
-/// be left. The password is taken as typed; nothing is trimmed.
+/// league, team and person, and the e-mail. The password is taken as typed; nothing is trimmed.
 pub fn password(typed: &str, context: &[String]) -> Result<(), PeopleRefused> {
     let length = typed.chars().count();
     if length < SHORTEST_PASSWORD {
@@ -194,11 +192,13 @@ pub fn password(typed: &str, context: &[String]) -> Result<(), PeopleRefused> {
     if length > LONGEST_PASSWORD {
         return Err(PeopleRefused::LongPassword);
     }
-    let mut known = vec!["fieldstow".to_owned()];
-    for text in context.iter().map(|text| text.to_lowercase()) {
-        let words = text.split(|c: char| !c.is_alphanumeric());
-        known.extend(words.filter(|word| word.len() > 2).map(str::to_owned));
+    let mut known: Vec<&str> = vec!["fieldstow"];
+    for text in context {
         known.push(text);
+        known.extend(
+            text.split(|c: char| !c.is_alphanumeric())
+                .filter(|word| word.len() > 2),
+        );
     }
     // The estimator does not know that a known word said twice is no harder to guess than once.
     let mut rest = typed.to_lowercase();
