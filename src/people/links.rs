@@ -1,15 +1,14 @@
-//! Links that work once: the code of the first start, invitations, new passwords. Only hashes of them
-//! are kept, so each is shown once, to the one who made it.
+//! Links that work once, and invitations, which are most of them. Only hashes of links are kept, so each
+//! is shown once, to the one who made it.
 
 use super::password::{self, without_password};
 use super::rules::{self, PeopleRefused};
-use super::store::accounts::{self, Account};
+use super::store::accounts;
 use super::store::links::{self as rows, Link, NewLink, Purpose};
 use super::store::{members, teams};
-use super::{Role, Viewer, add_member, add_person, add_team, memory, open_session, sign_in};
+use super::{Role, Viewer, add_member, add_person, memory, open_session};
 use crate::app::App;
 use crate::clock::Instant;
-use crate::code::Code;
 use crate::db::Tx;
 use crate::error::{AppError, NotDone};
 use crate::ids::{PersonId, TeamId, TokenId};
@@ -17,30 +16,6 @@ use crate::receipts::{self, Outcome, Sent};
 use crate::secret;
 
 pub use rows::OpenInvite;
-
-const GROUPS: usize = 3;
-
-/// Makes the code with which the first account can be made, as a text to print, if nobody has an account.
-/// Earlier codes stop working.
-pub async fn start_code(app: &App) -> Result<Option<String>, AppError> {
-    if memory::somebody(app).await? {
-        return Ok(None);
-    }
-    // Three codes as they are printed on crates, so that a mistyped one is noticed and named:
-    // together 74 random bits for half an hour.
-    let groups: Vec<Code> = (0..GROUPS)
-        .map(|_| Code::from_random(u64::from_le_bytes(secret::random())))
-        .collect();
-    let plain: String = groups.iter().map(Code::plain).collect();
-    let now = app.clock.now();
-    let mut tx = app.db.begin_write().await?;
-    rows::delete_starts(&mut tx).await?;
-    let ends_at = now.plus_minutes(rules::RESET_MINUTES);
-    rows::insert(&mut tx, &link(&plain, Purpose::Start, now, ends_at)).await?;
-    tx.commit_quietly().await?;
-    let groups: Vec<String> = groups.iter().map(Code::to_string).collect();
-    Ok(Some(groups.join(" ")))
-}
 
 /// Makes an invitation for a coordinator, on the machine itself. Answers the path of the link. Whoever
 /// holds it can also set the password of any account: it was made by the machine's owner, who could
@@ -60,7 +35,7 @@ pub async fn invite_coordinator(app: &App) -> Result<String, AppError> {
     Ok(format!("/invites/{token}"))
 }
 
-fn link(token: &str, purpose: Purpose, made_at: Instant, ends_at: Instant) -> NewLink {
+pub(super) fn link(token: &str, purpose: Purpose, made_at: Instant, ends_at: Instant) -> NewLink {
     NewLink {
         token_hash: secret::hash(token.as_bytes()),
         purpose,
@@ -74,17 +49,6 @@ fn link(token: &str, purpose: Purpose, made_at: Instant, ends_at: Instant) -> Ne
     }
 }
 
-/// What the form of the first start says.
-pub struct FirstStart<'a> {
-    pub code: &'a str,
-    pub league: &'a str,
-    pub team: &'a str,
-    pub zone: &'a str,
-    pub name: &'a str,
-    pub email: &'a str,
-    pub password: &'a str,
-}
-
 /// What became of a form that makes an account: the token for the cookie comes the first time only.
 pub struct Joined {
     pub outcome: Outcome,
@@ -92,7 +56,7 @@ pub struct Joined {
 }
 
 impl Joined {
-    fn again(outcome: Outcome) -> Self {
+    pub(super) fn again(outcome: Outcome) -> Self {
         Self {
             outcome,
             token: None,
@@ -100,129 +64,9 @@ impl Joined {
     }
 }
 
-async fn recorded_before(app: &App, sent: &Sent) -> Result<Option<Outcome>, AppError> {
+pub(super) async fn recorded_before(app: &App, sent: &Sent) -> Result<Option<Outcome>, AppError> {
     let mut db = app.db.read().await?;
     receipts::again(&mut db, sent).await
-}
-
-/// Names the league and makes its first team and account: a coordinator, who keeps that team's kits.
-pub async fn begin_league(
-    app: &App,
-    sent: &Sent,
-    form: &FirstStart<'_>,
-    device: &str,
-) -> Result<Joined, NotDone<Vec<PeopleRefused>>> {
-    let said = [
-        "/start",
-        form.code,
-        form.league,
-        form.team,
-        form.zone,
-        form.name,
-        form.email,
-    ];
-    let sent = without_password(sent, &said);
-    if let Some(outcome) = recorded_before(app, &sent).await? {
-        return Ok(Joined::again(outcome));
-    }
-    if memory::somebody(app).await? {
-        return Err(done_already().into());
-    }
-    // The code first: nobody else gets the machine to hash anything.
-    let code = typed_code(form.code).map_err(|wrong| NotDone::Refused(vec![wrong]))?;
-    {
-        let mut db = app.db.read().await?;
-        start_link(&mut db, &code, app.clock.now())
-            .await
-            .map_err(NotDone::one)?;
-    }
-    let mut refused = Vec::new();
-    let mut keep = |checked: Result<String, PeopleRefused>| {
-        checked.unwrap_or_else(|wrong| {
-            refused.push(wrong);
-            String::new()
-        })
-    };
-    let league = keep(rules::league_name(form.league));
-    let team = keep(rules::team_name(form.team, []));
-    let zone = keep(rules::zone(form.zone));
-    let name = keep(rules::person_name(form.name));
-    let email = keep(rules::email(form.email));
-    let context = [form.league, form.team, form.name, form.email].map(str::to_owned);
-    let hash = match password::choose(&app.people.hashing, form.password, context.to_vec()).await {
-        Ok(hash) => hash,
-        Err(NotDone::Refused(wrong)) => {
-            refused.push(wrong);
-            String::new()
-        }
-        Err(NotDone::Failed(error)) => return Err(error.into()),
-    };
-    if !refused.is_empty() {
-        return Err(NotDone::Refused(refused));
-    }
-
-    let mut token = None;
-    let outcome = receipts::once(app, &sent, None, async |tx| {
-        if accounts::somebody(tx).await? {
-            return Err(done_already().into());
-        }
-        let now = app.clock.now();
-        let link = start_link(tx, &code, now).await.map_err(NotDone::one)?;
-        rows::use_up(tx, link.id, now).await?;
-        teams::set_league(tx, &league).await?;
-        let team = add_team(tx, &team, &zone).await?;
-        let person = add_person(app, tx, &name, Some(&email), Some(&hash), true).await?;
-        add_member(app, tx, person, team, Role::Keeper).await?;
-        token = Some(open_session(app, tx, person, device).await?);
-        tracing::info!(%person, "the first account was made");
-        Ok("/".into())
-    })
-    .await?;
-    Ok(Joined { outcome, token })
-}
-
-fn done_already() -> AppError {
-    AppError::Conflict(
-        "Fieldstow is set up already. Sign in, or ask a keeper for an invitation.".into(),
-    )
-}
-
-/// The letters of a typed code without spaces and hyphens, read as meant.
-fn typed_code(typed: &str) -> Result<String, PeopleRefused> {
-    let letters: Vec<char> = typed
-        .chars()
-        .filter(|letter| !letter.is_whitespace() && *letter != '-')
-        .collect();
-    if letters.len() != GROUPS * 6 {
-        return Err(PeopleRefused::MistypedCode(
-            "the code has three groups of six characters, like 7K3-F28".into(),
-        ));
-    }
-    letters
-        .chunks(6)
-        .map(|group| {
-            Code::parse(&group.iter().collect::<String>())
-                .map(|code| code.plain().to_owned())
-                .map_err(|wrong| PeopleRefused::MistypedCode(wrong.to_string()))
-        })
-        .collect()
-}
-
-async fn start_link(
-    db: &mut sqlx::SqliteConnection,
-    code: &str,
-    now: Instant,
-) -> Result<Link, NotDone<PeopleRefused>> {
-    let found = rows::find(db, &secret::hash(code.as_bytes())).await?;
-    match found {
-        Some(link) if link.purpose == Purpose::Start && link.used_at.is_none() => {
-            if now >= link.ends_at {
-                return Err(NotDone::Refused(PeopleRefused::OldCode));
-            }
-            Ok(link)
-        }
-        _ => Err(NotDone::Refused(PeopleRefused::WrongCode)),
-    }
 }
 
 /// What became of the form that makes a link.
@@ -292,51 +136,6 @@ pub async fn take_invite_back(
     .await
 }
 
-/// Makes the link with which a member of a team chooses a new password.
-pub async fn reset_link(
-    app: &App,
-    viewer: &Viewer,
-    sent: &Sent,
-    team: TeamId,
-    person: PersonId,
-) -> Result<LinkMade, NotDone<PeopleRefused>> {
-    let token = secret::token();
-    let outcome = receipts::once(app, sent, Some(viewer.person), async |tx| {
-        let missing = || AppError::NotFound("member");
-        members::role(tx, person, team).await?.ok_or_else(missing)?;
-        let maker = members::reach(tx, viewer.person)
-            .await?
-            .ok_or_else(missing)?;
-        let whose = members::reach(tx, person).await?.ok_or_else(missing)?;
-        if let Err(refused) = rules::may_reset(&maker, &whose) {
-            tracing::warn!(by = %viewer.person, %person, "denied a link for a new password");
-            return Err(NotDone::Refused(refused));
-        }
-        let now = app.clock.now();
-        rows::delete_resets(tx, person).await?;
-        let new = NewLink {
-            person: Some(person),
-            made_by: Some(viewer.person),
-            ..link(
-                &token,
-                Purpose::Reset,
-                now,
-                now.plus_minutes(rules::RESET_MINUTES),
-            )
-        };
-        rows::insert(tx, &new).await?;
-        tracing::info!(by = %viewer.person, %person, "made a link for a new password");
-        Ok(format!("/teams/{team}/people"))
-    })
-    .await?;
-    Ok(match outcome {
-        Outcome::Done { .. } => LinkMade::Now {
-            path: format!("/resets/{token}"),
-        },
-        again => LinkMade::Before(again),
-    })
-}
-
 /// An invitation as the invited person sees it.
 pub struct Invite {
     link: Link,
@@ -354,7 +153,7 @@ impl Invite {
 }
 
 /// A link that still works.
-async fn usable(
+pub(super) async fn usable(
     db: &mut sqlx::SqliteConnection,
     token: &str,
     purpose: Purpose,
@@ -498,7 +297,7 @@ pub async fn accept_as_new(
     })
 }
 
-async fn context(
+pub(super) async fn context(
     app: &App,
     name: &str,
     email: &str,
@@ -511,82 +310,4 @@ async fn context(
     ];
     words.extend(teams);
     Ok(words)
-}
-
-/// Sets the password of an account that exists, with an invitation made on the machine itself. What the
-/// account may do stays as it was.
-pub async fn set_password_by_invite(
-    app: &App,
-    sent: &Sent,
-    token: &str,
-    email: &str,
-    new: &str,
-) -> Result<Outcome, NotDone<PeopleRefused>> {
-    let sent = without_password(sent, &["/invites/password", token, email]);
-    if let Some(outcome) = recorded_before(app, &sent).await? {
-        return Ok(outcome);
-    }
-    if !find_invite(app, token).await?.sets_passwords() {
-        return Err(AppError::NotFound("page").into());
-    }
-    let account = {
-        let mut db = app.db.read().await?;
-        accounts::by_email(&mut db, &sign_in::key(email)).await?
-    };
-    let account = account.ok_or(NotDone::Refused(PeopleRefused::NoSuchAccount))?;
-    choose_and_set(app, &sent, &account, new, Purpose::Invite, token).await
-}
-
-/// The link for a new password, if it still works. Answers whose account it is.
-pub async fn find_reset(app: &App, token: &str) -> Result<PersonId, AppError> {
-    let mut db = app.db.read().await?;
-    let link = usable(&mut db, token, Purpose::Reset, app.clock.now()).await?;
-    link.person.ok_or(AppError::NotFound("link"))
-}
-
-/// Sets a new password with a link from a keeper or coordinator.
-pub async fn reset_password(
-    app: &App,
-    sent: &Sent,
-    token: &str,
-    new: &str,
-) -> Result<Outcome, NotDone<PeopleRefused>> {
-    let sent = without_password(sent, &["/resets", token]);
-    if let Some(outcome) = recorded_before(app, &sent).await? {
-        return Ok(outcome);
-    }
-    let person = find_reset(app, token).await?;
-    let account = {
-        let mut db = app.db.read().await?;
-        accounts::by_id(&mut db, person).await?
-    };
-    let account = account.ok_or(AppError::NotFound("account"))?;
-    choose_and_set(app, &sent, &account, new, Purpose::Reset, token).await
-}
-
-async fn choose_and_set(
-    app: &App,
-    sent: &Sent,
-    account: &Account,
-    new: &str,
-    purpose: Purpose,
-    token: &str,
-) -> Result<Outcome, NotDone<PeopleRefused>> {
-    let email = account.email.clone().unwrap_or_default();
-    let teams = {
-        let mut db = app.db.read().await?;
-        super::store::memberships(&mut db, account.person).await?
-    };
-    let teams = teams.into_iter().map(|there| there.team_name);
-    let words = context(app, &account.name, &email, teams).await?;
-    let hash = password::choose(&app.people.hashing, new, words).await?;
-    receipts::once(app, sent, Some(account.person), async |tx| {
-        let now = app.clock.now();
-        let link = usable(tx, token, purpose, now).await?;
-        rows::use_up(tx, link.id, now).await?;
-        sign_in::set_password(tx, account, &hash, None).await?;
-        tracing::info!(person = %account.person, ?purpose, "chose a new password by link");
-        Ok("/sign-in".into())
-    })
-    .await
 }

@@ -17,14 +17,17 @@ pub mod members;
 mod memory;
 pub mod pages;
 mod password;
+pub mod resets;
 pub mod rules;
 pub mod sign_in;
+pub mod start;
 mod store;
 pub mod teams;
 pub mod viewer;
 
-pub use links::{invite_coordinator, start_code};
+pub use links::invite_coordinator;
 pub use memory::{Memory, league};
+pub use start::start_code;
 pub use store::{keepers, names, shown_name, subject_team as team_of};
 pub use viewer::{Membership, Viewer};
 

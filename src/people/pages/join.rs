@@ -12,7 +12,7 @@ use crate::error::{AppError, NotDone};
 use crate::ids::FormId;
 use crate::people::links::{self, Invite};
 use crate::people::rules::PeopleRefused;
-use crate::people::{Role, Viewer};
+use crate::people::{Role, Viewer, resets};
 use crate::receipts::Outcome;
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
@@ -200,7 +200,7 @@ pub async fn set_password(
     visitor.try_or_wait(&app)?;
     let said = form.fields;
     let done =
-        links::set_password_by_invite(&app, &form.sent, &token, &said.email, &said.password).await;
+        resets::set_password_by_invite(&app, &form.sent, &token, &said.email, &said.password).await;
     let action = format!("/invites/{token}/password");
     answer(frame, action, Some(said.email), done)
 }
@@ -212,7 +212,7 @@ pub async fn reset(
     Path(token): Path<String>,
 ) -> Result<Response, AppError> {
     visitor.try_or_wait(&app)?;
-    links::find_reset(&app, &token).await?;
+    resets::find_reset(&app, &token).await?;
     let action = format!("/resets/{token}");
     Ok(secret(password_page(
         frame,
@@ -230,6 +230,6 @@ pub async fn do_reset(
     form: Form<NewPasswordForm>,
 ) -> Result<Response, AppError> {
     visitor.try_or_wait(&app)?;
-    let done = links::reset_password(&app, &form.sent, &token, &form.fields.password).await;
+    let done = resets::reset_password(&app, &form.sent, &token, &form.fields.password).await;
     answer(frame, format!("/resets/{token}"), None, done)
 }

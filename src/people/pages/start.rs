@@ -10,8 +10,8 @@ use super::form::{Visitor, Wrongs, ZONES, refused, unstored, with_session};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::FormId;
-use crate::people::links::{self, FirstStart};
 use crate::people::memory;
+use crate::people::start::{self, FirstStart};
 use crate::web::extract::Form;
 use crate::web::flash;
 use crate::web::frame::Frame;
@@ -97,7 +97,7 @@ pub async fn begin(
         email: &said.email,
         password: &said.password,
     };
-    match links::begin_league(&app, &form.sent, &first, &visitor.device).await {
+    match start::begin_league(&app, &form.sent, &first, &visitor.device).await {
         Ok(joined) => {
             let text = "The league is set up, and you are signed in.";
             let answer = unstored(flash::told(&joined.outcome, text, "UTC"));

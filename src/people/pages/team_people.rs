@@ -15,7 +15,7 @@ use crate::people::links::{self, LinkMade, OpenInvite};
 use crate::people::members::{self, Member};
 use crate::people::rules::PeopleRefused;
 use crate::people::teams::{self, Team};
-use crate::people::{Role, Viewer};
+use crate::people::{Role, Viewer, resets};
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
 use crate::web::frame::Frame;
@@ -233,7 +233,7 @@ pub async fn reset(
         "It works once, for 30 minutes. Whoever opens it can sign in as this person afterwards, so \
          give it to nobody else.",
     );
-    match links::reset_link(&app, &viewer, &form.sent, team, person).await {
+    match resets::reset_link(&app, &viewer, &form.sent, team, person).await {
         Ok(made) => Ok(show_link(&app, &viewer, frame, team, made, words)),
         Err(wrong) => again(&app, viewer, frame, team, wrong).await,
     }

@@ -5,6 +5,7 @@ mod first_start;
 mod held;
 mod league;
 mod links;
+mod log;
 mod sign_in;
 mod team;
 
