@@ -14,7 +14,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-use sqlx::migrate::Migrator;
+use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::pool::PoolConnection;
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions,
@@ -92,27 +92,14 @@ impl Db {
         let temporary_files = file.parent().map(Path::to_path_buf).unwrap_or_default();
         let options = options(&file, &temporary_files).create_if_missing(create);
 
-        let mut first = SqliteConnection::connect_with(&options)
-            .await
-            .map_err(|error| refine(error, &file))?;
-        check_sqlite_version(&mut first).await?;
-        check_ownership(&mut first, &file).await?;
-        let migrations_before = applied_migrations(&mut first).await?;
-        MIGRATOR
-            .run(&mut first)
-            .await
-            .map_err(|error| match error {
-                sqlx::migrate::MigrateError::VersionMissing(_)
-                | sqlx::migrate::MigrateError::VersionTooNew(..) => OpenError::Newer(file.clone()),
-                other => OpenError::Migrate(other),
-            })?;
-        // Looking at every row takes a second at five million moves, so it is done when the tables
-        // changed, and by `fieldstow verify`.
-        if applied_migrations(&mut first).await? != migrations_before {
-            check_foreign_keys(&mut first).await?;
+        // Looked at before it is opened for writing, which would turn another program's database into
+        // WAL mode.
+        if file.exists() {
+            look_at(&file).await.map_err(|error| error.refined(&file))?;
         }
-        check_pragmas(&mut first).await?;
-        first.close().await?;
+        bring_up_to_date(&options)
+            .await
+            .map_err(|error| error.refined(&file))?;
 
         let writer = SqlitePoolOptions::new()
             .max_connections(1)
@@ -176,7 +163,7 @@ impl Db {
         &self.file
     }
 
-    /// Writes a complete, checked copy into a new file while work goes on.
+    /// Writes a complete copy into a new file while work goes on, and checks that the copy is sound.
     pub async fn copy_to(&self, target: &Path) -> sqlx::Result<()> {
         // A connection of its own: the readers' setting `query_only` forbids this as well, although
         // only the new file is written. This one still cannot write to ours.
@@ -184,12 +171,25 @@ impl Db {
         sqlx::query("pragma query_only = off")
             .execute(&mut connection)
             .await?;
-        let target = target.to_string_lossy().into_owned();
         sqlx::query("vacuum into $1")
-            .bind(target)
+            .bind(target.to_string_lossy().into_owned())
             .execute(&mut connection)
             .await?;
-        connection.close().await
+        connection.close().await?;
+
+        let options = SqliteConnectOptions::new().filename(target).read_only(true);
+        let mut copy = SqliteConnection::connect_with(&options).await?;
+        let answer: String = sqlx::query_scalar("pragma quick_check(1)")
+            .fetch_one(&mut copy)
+            .await?;
+        copy.close().await?;
+        if answer == "ok" {
+            Ok(())
+        } else {
+            Err(sqlx::Error::Protocol(format!(
+                "the copy of the database is damaged: {answer}"
+            )))
+        }
     }
 
     /// Lets the last readers go, writes everything from the log into the database file, and closes it.
@@ -220,11 +220,20 @@ pub struct Tx {
 
 impl Tx {
     /// Makes the write durable. After an error it is unknown whether it was: send the same form again.
+    ///
+    /// It runs in a task of its own, because a caller that goes away does not stop a commit that began,
+    /// and pages must not be called unchanged after it.
     pub async fn commit(self) -> sqlx::Result<()> {
-        let result = self.inner.commit().await;
-        // Raised in any case: a commit that failed may still have happened.
-        self.version.fetch_add(1, Ordering::SeqCst);
-        result
+        let Tx { inner, version } = self;
+        let committing = tokio::spawn(async move {
+            let result = inner.commit().await;
+            // Raised in any case: a commit that failed may still have happened.
+            version.fetch_add(1, Ordering::SeqCst);
+            result
+        });
+        committing
+            .await
+            .unwrap_or_else(|stopped| Err(sqlx::Error::Io(std::io::Error::other(stopped))))
     }
 
     /// Commits something that no page shows, so that pages stay as they are in browsers' stores.
@@ -290,25 +299,47 @@ fn is_recent_enough(version: &str) -> bool {
     (next(), next(), next()) >= OLDEST_SQLITE
 }
 
-async fn check_ownership(connection: &mut SqliteConnection, file: &Path) -> Result<(), OpenError> {
+/// Refuses a file that is not ours, without changing it.
+async fn look_at(file: &Path) -> Result<(), OpenError> {
+    let options = SqliteConnectOptions::new().filename(file).read_only(true);
+    let mut connection = SqliteConnection::connect_with(&options).await?;
+    check_sqlite_version(&mut connection).await?;
     let id: i64 = sqlx::query_scalar("pragma application_id")
-        .fetch_one(&mut *connection)
-        .await
-        .map_err(|error| refine(error, file))?;
-    if id == APPLICATION_ID {
-        return Ok(());
-    }
-    let tables: i64 = sqlx::query_scalar("select count(*) from sqlite_schema")
-        .fetch_one(&mut *connection)
-        .await
-        .map_err(|error| refine(error, file))?;
-    if id != 0 || tables != 0 {
-        return Err(OpenError::NotOurs(file.to_path_buf()));
-    }
-    // The number is APPLICATION_ID; pragmas take no parameters.
-    sqlx::query("pragma application_id = 1181508691")
-        .execute(&mut *connection)
+        .fetch_one(&mut connection)
         .await?;
+    let tables: i64 = sqlx::query_scalar("select count(*) from sqlite_schema")
+        .fetch_one(&mut connection)
+        .await?;
+    connection.close().await?;
+    if id == APPLICATION_ID || (id == 0 && tables == 0) {
+        Ok(())
+    } else {
+        Err(OpenError::NotOurs(file.to_path_buf()))
+    }
+}
+
+/// Makes the tables, or those that a newer program needs.
+async fn bring_up_to_date(options: &SqliteConnectOptions) -> Result<(), OpenError> {
+    let mut connection = SqliteConnection::connect_with(options).await?;
+    check_sqlite_version(&mut connection).await?;
+    let id: i64 = sqlx::query_scalar("pragma application_id")
+        .fetch_one(&mut connection)
+        .await?;
+    if id != APPLICATION_ID {
+        // The number is APPLICATION_ID; pragmas take no parameters.
+        sqlx::query("pragma application_id = 1181508691")
+            .execute(&mut connection)
+            .await?;
+    }
+    let migrations_before = applied_migrations(&mut connection).await?;
+    MIGRATOR.run(&mut connection).await?;
+    // Looking at every row takes a second at five million moves, so it is done when the tables
+    // changed, and by `fieldstow verify`.
+    if applied_migrations(&mut connection).await? != migrations_before {
+        check_foreign_keys(&mut connection).await?;
+    }
+    check_pragmas(&mut connection).await?;
+    connection.close().await?;
     Ok(())
 }
 
@@ -371,9 +402,61 @@ async fn check_pragmas(connection: &mut SqliteConnection) -> Result<(), OpenErro
     Ok(())
 }
 
-fn refine(error: sqlx::Error, file: &Path) -> OpenError {
-    match error.as_database_error().and_then(|inner| inner.code()) {
-        Some(code) if code == "26" || code == "11" => OpenError::Damaged(file.to_path_buf()),
-        _ => OpenError::Sqlx(error),
+impl OpenError {
+    /// Says what SQLite's and the migrator's answers mean for this file.
+    fn refined(self, file: &Path) -> Self {
+        match self {
+            OpenError::Migrate(
+                MigrateError::VersionMissing(_) | MigrateError::VersionTooNew(..),
+            ) => OpenError::Newer(file.to_path_buf()),
+            OpenError::Sqlx(error)
+            | OpenError::Migrate(MigrateError::Execute(error))
+            | OpenError::Migrate(MigrateError::ExecuteMigration(error, _))
+                if is_damage(&error) =>
+            {
+                OpenError::Damaged(file.to_path_buf())
+            }
+            other => other,
+        }
+    }
+}
+
+/// SQLite's "malformed" (11) and "not a database" (26), in all their finer codes.
+fn is_damage(error: &sqlx::Error) -> bool {
+    error
+        .as_database_error()
+        .and_then(|inner| inner.code())
+        .and_then(|code| code.parse::<i32>().ok())
+        .is_some_and(|code| matches!(code & 0xff, 11 | 26))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The fix is in 3.51.3 (SQLite's release notes); its backports to older lines are not counted on.
+    #[test]
+    fn old_libraries_are_told_from_new_ones() {
+        for (version, recent) in [
+            ("3.7.0", false),
+            ("3.44.6", false),
+            ("3.50.7", false),
+            ("3.51.2", false),
+            ("3.51.3", true),
+            ("3.51.10", true),
+            ("3.52.0", true),
+            ("4.0.0", true),
+            ("3.51", false),
+            ("", false),
+            ("three", false),
+        ] {
+            assert_eq!(is_recent_enough(version), recent, "{version}");
+        }
+    }
+
+    #[test]
+    fn the_number_in_the_pragmas_is_the_application_id() {
+        assert_eq!(APPLICATION_ID, 1_181_508_691);
+        assert_eq!(APPLICATION_ID.to_be_bytes()[4..], *b"FldS");
     }
 }

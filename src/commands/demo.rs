@@ -29,17 +29,32 @@ pub fn run(options: &DemoOptions) -> anyhow::Result<ExitCode> {
 
 /// Fills an empty data folder with the demo season and says how to sign in.
 async fn fill(folder: &DataFolder, options: &DemoOptions) -> anyhow::Result<()> {
-    let public_url = options.listen.url.or_local(options.listen.address.address.port());
+    let public_url = options
+        .listen
+        .url
+        .or_local(options.listen.address.address.port());
     let db = Db::open(folder.path()).await?;
-    let settings = app::Settings { public_url: public_url.to_string() };
+    let settings = app::Settings {
+        public_url: public_url.to_string(),
+    };
     let app = App::new(db.clone(), Arc::new(SystemClock), settings);
-    let filled = demo::fill(&app).await.context("the demo could not be filled")?;
+    let filled = demo::fill(&app)
+        .await
+        .context("the demo could not be filled")?;
     db.close().await;
 
     say("This is the demo. Every name in it is invented, and all of it is gone when you stop.");
-    say(&format!("Sign in with one of these and the password: {}", demo::PASSWORD));
+    say(&format!(
+        "Sign in with one of these and the password: {}",
+        demo::PASSWORD
+    ));
     for account in &filled.accounts {
-        let Account { name, email, team, role } = account;
+        let Account {
+            name,
+            email,
+            team,
+            role,
+        } = account;
         say(&format!("  {email:30} {name}, {role}, {team}"));
     }
     say("Begin with bexel@ninelarches.example: her kit came today and is being counted.");

@@ -5,8 +5,8 @@ use std::collections::HashMap;
 use anyhow::Context;
 
 use super::fill::{Story, id_in, unrefused};
-use super::store;
 use super::kept::{Kits, Places, keeper_of};
+use super::store;
 use super::world::places::{CRATES, Holds, LOOSE};
 use super::world::story::{self as told, BagCount, Progress};
 use super::world::{self, BEXEL, KETTLEHORN, LONG_GABLE, MARUNA, Minutes, OLD_NEEDLE, TAMSEL};
@@ -37,7 +37,9 @@ pub(super) async fn count(story: &Story, kits: &Kits, places: &Places) -> anyhow
     set_down_boxes(story, horn, places).await?;
     let open = open(story, horn, BEXEL, Minutes(told::UNDER_WAY[0].began.0 - 2)).await?;
     count_bags(story, horn, open, told::UNDER_WAY).await?;
-    let full_crate = *places.get("Gable 3, cable-way and bridge").context("a full crate")?;
+    let full_crate = *places
+        .get("Gable 3, cable-way and bridge")
+        .context("a full crate")?;
     Ok(Counted { open, full_crate })
 }
 
@@ -60,21 +62,27 @@ async fn count_bags(
     bags: &'static [BagCount],
 ) -> anyhow::Result<()> {
     let mut db = story.app.db.read().await?;
-    let by_name: HashMap<String, PlaceId> =
-        places::in_kit(&mut db, kit).await?.into_iter().map(|bag| (bag.name, bag.id)).collect();
+    let by_name: HashMap<String, PlaceId> = places::in_kit(&mut db, kit)
+        .await?
+        .into_iter()
+        .map(|bag| (bag.name, bag.id))
+        .collect();
     let statement = kits::statement(&mut db, kit).await?;
     drop(db);
-    let number_of: HashMap<PartId, String> =
-        statement.into_iter().map(|line| (line.part, line.number)).collect();
+    let number_of: HashMap<PartId, String> = statement
+        .into_iter()
+        .map(|line| (line.part, line.number))
+        .collect();
     for bag in bags {
         story.go_to(bag.began);
-        let place = *by_name.get(bag.bag).with_context(|| format!("no {}", bag.bag))?;
+        let place = *by_name
+            .get(bag.bag)
+            .with_context(|| format!("no {}", bag.bag))?;
         let mut db = story.app.db.read().await?;
         let slip = store::slip_of(&mut db, place).await?;
         drop(db);
         let viewer = story.viewer(bag.person)?;
-        let begun =
-            counts::begin(&story.app, viewer, &story.sent(), count, place, true).await;
+        let begun = counts::begin(&story.app, viewer, &story.sent(), count, place, true).await;
         let stint: StintId = id_in(unrefused(begun)?.location().trim_end_matches("/lines"))?;
         let lines = match bag.progress {
             Progress::Done => slip.len(),
@@ -119,8 +127,11 @@ async fn close(story: &Story, count: CountId) -> anyhow::Result<()> {
     let mut db = story.app.db.read().await?;
     let mark = counts::closing_mark(&mut db, count).await?;
     drop(db);
-    let answers =
-        Answers { more_to_come: Some(false), as_they_are: false, reason: String::new() };
+    let answers = Answers {
+        more_to_come: Some(false),
+        as_they_are: false,
+        reason: String::new(),
+    };
     let closed = counts::close(&story.app, viewer, &story.sent(), count, &answers, &mark).await;
     unrefused(closed)?;
     Ok(())
@@ -140,7 +151,11 @@ async fn carry(
     let mut carried = Vec::new();
     let mut put = |bag: &str, to: PlaceId| {
         if let Some(found) = bags.iter().find(|place| place.name == bag) {
-            carried.push(PlaceMove { place: found.id, from: found.parent, to: Some(to) });
+            carried.push(PlaceMove {
+                place: found.id,
+                from: found.parent,
+                to: Some(to),
+            });
         }
     };
     for krate in CRATES {
@@ -162,7 +177,11 @@ async fn carry(
             let id = *made.get(krate.name).context("a crate")?;
             let from = made.get(krate.usual_place).copied();
             let to = made.get(krate.place).copied();
-            let moved = vec![PlaceMove { place: id, from, to }];
+            let moved = vec![PlaceMove {
+                place: id,
+                from,
+                to,
+            }];
             record(story, person, "carried", Document::Place(id), moved).await?;
         }
     }
@@ -183,7 +202,11 @@ async fn set_down_boxes(story: &Story, kit: KitId, made: &Places) -> anyhow::Res
         .await?
         .into_iter()
         .filter(|place| here.contains(&place.name.as_str()))
-        .map(|place| PlaceMove { place: place.id, from: place.parent, to: table })
+        .map(|place| PlaceMove {
+            place: place.id,
+            from: place.parent,
+            to: table,
+        })
         .collect();
     drop(db);
     record(story, BEXEL, "carried", Document::Kit(kit), carried).await
@@ -196,8 +219,12 @@ async fn record(
     document: Document,
     carried: Vec<PlaceMove>,
 ) -> anyhow::Result<()> {
-    let mut entry =
-        Entry::new(FormId::new(), kind, story.viewer(person)?.person, story.app.clock.now());
+    let mut entry = Entry::new(
+        FormId::new(),
+        kind,
+        story.viewer(person)?.person,
+        story.app.clock.now(),
+    );
     entry.document = Some(document);
     entry.carried = carried;
     let mut tx = story.app.db.begin_write().await?;
@@ -222,7 +249,13 @@ async fn bring_in_old_needle(story: &Story, kit: KitId, made: &Places) -> anyhow
     );
     entry.document = Some(Document::Kit(kit));
     for krate in CRATES {
-        let Holds::Assemblies { kit: of, assemblies } = krate.holds else { continue };
+        let Holds::Assemblies {
+            kit: of,
+            assemblies,
+        } = krate.holds
+        else {
+            continue;
+        };
         if of != OLD_NEEDLE {
             continue;
         }

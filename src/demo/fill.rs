@@ -63,23 +63,29 @@ impl Story {
     }
 
     pub fn viewer(&self, person: &'static str) -> anyhow::Result<&Viewer> {
-        self.viewers.get(person).with_context(|| format!("{person} is nobody"))
+        self.viewers
+            .get(person)
+            .with_context(|| format!("{person} is nobody"))
     }
 
     pub fn team(&self, team: &'static str) -> anyhow::Result<TeamId> {
-        self.teams.get(team).copied().with_context(|| format!("{team} is no team"))
+        self.teams
+            .get(team)
+            .copied()
+            .with_context(|| format!("{team} is no team"))
     }
 
     /// A form nobody else sends.
     pub fn sent(&self) -> Sent {
-        Sent { id: FormId::new(), hash: secret::random() }
+        Sent {
+            id: FormId::new(),
+            hash: secret::random(),
+        }
     }
 }
 
 /// A refusal is a mistake of the story.
-pub(super) fn unrefused<T, R: std::fmt::Debug>(
-    result: Result<T, NotDone<R>>,
-) -> anyhow::Result<T> {
+pub(super) fn unrefused<T, R: std::fmt::Debug>(result: Result<T, NotDone<R>>) -> anyhow::Result<T> {
     result.map_err(|not_done| match not_done {
         NotDone::Refused(refused) => anyhow!("the demo's story was refused: {refused:?}"),
         NotDone::Failed(error) => anyhow!(error),
@@ -99,7 +105,9 @@ pub(super) fn id_in<T: std::str::FromStr>(location: &str) -> anyhow::Result<T> {
 pub async fn fill(app: &App) -> anyhow::Result<Filled> {
     let now = app.clock.now();
     let clock = Arc::new(FixedClock::at(now));
-    let settings = Settings { public_url: app.public_url().to_owned() };
+    let settings = Settings {
+        public_url: app.public_url().to_owned(),
+    };
     let mut story = Story {
         app: App::new(app.db.clone(), clock.clone(), settings),
         clock,
@@ -181,7 +189,9 @@ async fn people_and_teams(story: &mut Story) -> anyhow::Result<()> {
         let cookie = format!("{}={token}", viewer::cookie_name(&story.app));
         let mut headers = HeaderMap::new();
         headers.insert(header::COOKIE, HeaderValue::from_str(&cookie)?);
-        let viewer = viewer::find(&story.app, &headers).await?.context("just signed in")?;
+        let viewer = viewer::find(&story.app, &headers)
+            .await?
+            .context("just signed in")?;
         story.viewers.insert(name, viewer);
         story.sessions.insert(name, token);
     }

@@ -19,7 +19,10 @@ pub(super) struct Kits(HashMap<&'static str, KitId>);
 
 impl Kits {
     pub fn id(&self, name: &str) -> anyhow::Result<KitId> {
-        self.0.get(name).copied().with_context(|| format!("no kit {name}"))
+        self.0
+            .get(name)
+            .copied()
+            .with_context(|| format!("no kit {name}"))
     }
 }
 
@@ -50,7 +53,10 @@ pub(super) async fn make_places(story: &Story) -> anyhow::Result<Places> {
             WorldKind::Venue => Kind::Venue,
         };
         let parent = place.parent.and_then(|parent| made.get(parent).copied());
-        let new = NewPlace { parent, ..empty(story, kind, place.team, place.name)? };
+        let new = NewPlace {
+            parent,
+            ..empty(story, kind, place.team, place.name)?
+        };
         make(story, &new, place.team, &mut made, place.name).await?;
     }
     for krate in world_places::CRATES {
@@ -70,12 +76,7 @@ pub(super) async fn make_places(story: &Story) -> anyhow::Result<Places> {
     Ok(made)
 }
 
-fn empty(
-    story: &Story,
-    kind: Kind,
-    team: &'static str,
-    name: &str,
-) -> anyhow::Result<NewPlace> {
+fn empty(story: &Story, kind: Kind, team: &'static str, name: &str) -> anyhow::Result<NewPlace> {
     Ok(NewPlace {
         id: PlaceId::new(),
         kind,
@@ -113,10 +114,14 @@ pub(super) async fn make_kits(story: &Story, revisions: &Revisions) -> anyhow::R
     kits.sort_by_key(|kit| kit.received);
     for kit in kits {
         story.go_to(Minutes((kit.received.0 * 24 * 60).min(-180)));
-        let revision = *revisions.get(&(kit.season, kit.revision)).context("a kit's revision")?;
+        let revision = *revisions
+            .get(&(kit.season, kit.revision))
+            .context("a kit's revision")?;
         let mut db = story.app.db.read().await?;
-        let guide =
-            guides::revision(&mut db, revision).await?.context("a kit's revision")?.guide;
+        let guide = guides::revision(&mut db, revision)
+            .await?
+            .context("a kit's revision")?
+            .guide;
         let size = guides::sizes(&mut db, guide)
             .await?
             .into_iter()
@@ -166,8 +171,16 @@ async fn pack(story: &Story, kit: KitId, team: &str, text: &str) -> anyhow::Resu
     drop(db);
     let read = slip::read(text).map_err(|sentence| anyhow::anyhow!(sentence))?;
     let plan = slip::check(read, &known);
-    anyhow::ensure!(plan.doubts.is_empty(), "the slip is in doubt: {:?}", plan.doubts);
-    anyhow::ensure!(plan.differences.is_empty(), "the slip differs: {:?}", plan.differences);
+    anyhow::ensure!(
+        plan.doubts.is_empty(),
+        "the slip is in doubt: {:?}",
+        plan.doubts
+    );
+    anyhow::ensure!(
+        plan.differences.is_empty(),
+        "the slip differs: {:?}",
+        plan.differences
+    );
     let viewer = story.viewer(keeper_of(team)?)?;
     unrefused(kits::pack(&story.app, viewer, &story.sent(), &found, &plan).await)?;
     Ok(())

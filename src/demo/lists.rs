@@ -23,8 +23,14 @@ pub(super) async fn read_in(story: &Story) -> anyhow::Result<Revisions> {
     for season in world::SEASONS {
         story.go_to(Minutes(season.starts.0 * 24 * 60));
         let outcome = unrefused(
-            seasons::begin(&story.app, coordinator, &story.sent(), season.name, day(season.starts))
-                .await,
+            seasons::begin(
+                &story.app,
+                coordinator,
+                &story.sent(),
+                season.name,
+                day(season.starts),
+            )
+            .await,
         )?;
         let season_id = id_in(outcome.location())?;
         let mut guide = None;
@@ -63,7 +69,9 @@ pub(super) async fn read_in(story: &Story) -> anyhow::Result<Revisions> {
             let id: RevisionId = id_in(outcome.location())?;
             take_over(story, id, revision.parts_list).await?;
             let mut db = story.app.db.read().await?;
-            guide = guides::revision(&mut db, id).await?.map(|found| found.guide);
+            guide = guides::revision(&mut db, id)
+                .await?
+                .map(|found| found.guide);
             revisions.insert((season.name, revision.label), id);
         }
     }
@@ -102,7 +110,9 @@ async fn describe_parts(story: &Story) -> anyhow::Result<()> {
         anyhow::ensure!(!found.is_empty(), "no part {number}");
         for part in found {
             let group = parts::GROUPS.iter().find(|(grouped, _)| *grouped == number);
-            let hazard = parts::CAUTIONS.iter().find(|(cautioned, _)| *cautioned == number);
+            let hazard = parts::CAUTIONS
+                .iter()
+                .find(|(cautioned, _)| *cautioned == number);
             let counted_by = if group.is_some() {
                 "group"
             } else if parts::BY_LOOK.contains(&number) {
@@ -114,15 +124,16 @@ async fn describe_parts(story: &Story) -> anyhow::Result<()> {
                 name: part.name.clone(),
                 mass: part.mass_g.map(|mass| mass.to_string()).unwrap_or_default(),
                 how_to_know: part.how_to_know.clone(),
-                hazard: hazard.map(|(_, words)| (*words).to_owned()).unwrap_or_default(),
+                hazard: hazard
+                    .map(|(_, words)| (*words).to_owned())
+                    .unwrap_or_default(),
                 counted_by: counted_by.into(),
                 group_of: group.map(|(_, size)| size.to_string()).unwrap_or_default(),
             };
             let viewer = story.viewer(MARUNA)?;
             let sent = story.sent();
             let kept =
-                kinds::describe(&story.app, viewer, &sent, part.id, part.version, &described)
-                    .await;
+                kinds::describe(&story.app, viewer, &sent, part.id, part.version, &described).await;
             unrefused(kept).with_context(|| format!("part {number}"))?;
         }
     }

@@ -5,13 +5,13 @@ use sqlx::SqliteConnection;
 use crate::ids::{KitId, PartId, PlaceId};
 
 /// The parts with this number.
-pub async fn with_number(
-    db: &mut SqliteConnection,
-    number: &str,
-) -> sqlx::Result<Vec<PartId>> {
-    sqlx::query_scalar!(r#"select id as "id: PartId" from part where number = $1"#, number)
-        .fetch_all(db)
-        .await
+pub async fn with_number(db: &mut SqliteConnection, number: &str) -> sqlx::Result<Vec<PartId>> {
+    sqlx::query_scalar!(
+        r#"select id as "id: PartId" from part where number = $1"#,
+        number
+    )
+    .fetch_all(db)
+    .await
 }
 
 /// What the packing slip says a bag holds, in its order.
@@ -57,5 +57,8 @@ pub async fn need_by_assembly(
     )
     .fetch_all(db)
     .await?;
-    Ok(rows.into_iter().map(|row| (row.assembly, row.part, row.qty)).collect())
+    Ok(rows
+        .into_iter()
+        .map(|row| (row.assembly, row.part, row.qty))
+        .collect())
 }

@@ -18,14 +18,12 @@
 pub mod balance;
 pub mod chain;
 pub mod entry;
-mod history;
 mod store;
 mod undo;
 mod verify;
 
 pub use entry::{CountMark, Document, Entry, Move, Outside, PlaceMove, Seq, Stand, State};
-pub use history::{Line, history};
-pub use store::{Recorded, append, find, head};
+pub use store::{Line, Recorded, append, find, head, history};
 pub use undo::{UndoRefused, undo};
 pub use verify::{Findings, verify};
 

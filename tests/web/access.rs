@@ -31,8 +31,8 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
     .await
     .unwrap();
     sqlx::query(
-        "insert into stint (id, count_id, place_id, person_id, medium, began_seq, began_at, last_at, \
-         state) values ($1, $2, $3, $4, 'phone', 0, 0, 0, 'open')",
+        "insert into stint (id, count_id, place_id, person_id, began_seq, began_at, last_at, state, \
+         blind) values ($1, $2, $3, $4, 0, 0, 0, 'open', 0)",
     )
     .bind(stint)
     .bind(count)

@@ -1,3 +1,5 @@
+//! Cases of reading a packing slip.
+
 use super::*;
 
 fn known(number: &str, colour: &str, need: i64) -> Known {

@@ -39,7 +39,7 @@ async fn what_was_typed_survives_signing_in_again_and_is_recorded_once() {
     let twice = browser.post_body(&to, body).await;
     assert_eq!(twice.header("location"), sent.header("location"));
     let seasons = browser.open("/seasons").await;
-    let names = seasons.texts_of("main a");
+    let names = seasons.texts_of("main .name");
     let found = names.iter().filter(|name| *name == "Winter & <Post> ü+1");
     assert_eq!(found.count(), 1, "{names:?}");
 }

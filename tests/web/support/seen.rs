@@ -123,12 +123,9 @@ impl Seen {
     }
 }
 
+/// The words of an element with single spaces, and none before a full stop or comma that follows a link.
 fn words(element: &ElementRef<'_>) -> String {
-    element
-        .text()
-        .collect::<Vec<_>>()
-        .join(" ")
-        .split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ")
+    let text = element.text().collect::<Vec<_>>().join(" ");
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    words.replace(" .", ".").replace(" ,", ",")
 }

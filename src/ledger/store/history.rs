@@ -3,8 +3,8 @@
 
 use sqlx::SqliteConnection;
 
-use super::entry::Seq;
 use crate::ids::{KitId, PartId, PlaceId};
+use crate::ledger::entry::Seq;
 
 /// Which entries a history asks for. Every field given narrows it.
 #[derive(Debug, Clone, Copy, Default)]
