@@ -7,7 +7,7 @@ use axum::http::{Method, StatusCode};
 use fieldstow::people::Role;
 use scraper::{ElementRef, Html, Selector};
 
-use crate::support::{Browser, Seen, World, is_to_come, route_of};
+use crate::support::{Browser, Seen, World, route_of};
 
 /// Pages of one kind are alike: so many of each are opened.
 const OF_A_KIND: usize = 25;
@@ -85,7 +85,7 @@ async fn crawl(browser: &Browser<'_>, from: &[&str]) -> BTreeSet<String> {
                 .or_insert_with(|| address.clone());
         }
         for link in links(&seen) {
-            if is_to_come(&link) || !known.insert(link.clone()) {
+            if !known.insert(link.clone()) {
                 continue;
             }
             let of_its_kind = kinds.entry(kind_of(&link)).or_insert(0);

@@ -25,23 +25,6 @@ pub struct Busy<'w> {
 const PART_OF: &str = "select need.part_id from need join kit on kit.revision_id = need.revision_id \
     where kit.id = $1 limit 1";
 
-/// Pages that others lead to already although the slices that bring them are not there. Each counts
-/// only until its route is.
-const TO_COME: [&str; 4] = ["/kits", "/counts", "/where", "/history"];
-
-/// Whether an address belongs to a page that is still to come.
-pub fn is_to_come(address: &str) -> bool {
-    let routes = app::listed_routes();
-    TO_COME.iter().any(|to_come| {
-        let below = address.strip_prefix(to_come);
-        below.is_some_and(|rest| rest.is_empty() || rest.starts_with(['/', '?']))
-            && !routes
-                .iter()
-                .any(|listed| listed.method == Method::GET && listed.path == *to_come)
-            && route_of(&Method::GET, address).is_none()
-    })
-}
-
 /// The route that an address belongs to: "/kits/{kit}".
 pub fn route_of(method: &Method, address: &str) -> Option<&'static str> {
     let path = address.split(['?', '#']).next().unwrap_or(address);
@@ -82,7 +65,7 @@ impl World {
             ),
             (
                 "stint",
-                "select id from stint where count_id = $1 limit 1",
+                "select id from stint where count_id = $1 order by state = 'open' desc limit 1",
                 &count,
             ),
             ("part", PART_OF, &kit),
