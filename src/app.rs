@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use askama::Template;
 use axum::Router;
 use axum::extract::{FromRequestParts, Request, State};
 use axum::http::request::Parts;
@@ -19,6 +20,7 @@ use crate::people::access::{Listed, Routes};
 use crate::people::viewer::{self, HeldRequest, Sessions};
 use crate::people::{self, Viewer};
 use crate::web::frame::Frame;
+use crate::web::layers::WayOut;
 use crate::web::page::Page;
 use crate::web::problem::Problem;
 use crate::web::{assets, flash, layers, patterns};
@@ -218,6 +220,19 @@ struct ErrorPage {
     frame: Frame,
     title: &'static str,
     sentence: String,
+    way_out: WayOut,
+}
+
+/// The same page around a problem that never came as far as a person and a frame.
+pub fn draw_outside(problem: &Problem, way_out: &WayOut) -> String {
+    let page = ErrorPage {
+        frame: Frame::default(),
+        title: title(problem.status),
+        sentence: problem.sentence.clone(),
+        way_out: way_out.clone(),
+    };
+    page.render()
+        .unwrap_or_else(|_| layers::minimal_page(problem, way_out))
 }
 
 /// The same answer as a page: headers such as `Retry-After` stay.
@@ -226,6 +241,10 @@ fn draw_problem(frame: Frame, problem: Problem, plain: Response) -> Response {
         frame,
         title: title(problem.status),
         sentence: problem.sentence,
+        way_out: WayOut {
+            href: "/".into(),
+            words: "Back to Today".into(),
+        },
     })
     .into_response();
     let (mut parts, _) = plain.into_parts();

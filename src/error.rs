@@ -70,16 +70,20 @@ impl AppError {
     }
 }
 
-/// Disk full (13) is 507, a writer that never came free 503, all else our own fault.
+/// Disk full (13) is 507; a writer that never came free (5, or the pool's own time-out) is 503; all else is
+/// our own fault. Extended codes hold the plain one in their lowest byte.
 fn status_of_database(error: &sqlx::Error) -> StatusCode {
-    match error {
-        sqlx::Error::PoolTimedOut => StatusCode::SERVICE_UNAVAILABLE,
-        sqlx::Error::Database(inner) if inner.code().as_deref() == Some("13") => {
-            StatusCode::INSUFFICIENT_STORAGE
-        }
-        sqlx::Error::Database(inner) if inner.code().as_deref() == Some("5") => {
-            StatusCode::SERVICE_UNAVAILABLE
-        }
+    let code = match error {
+        sqlx::Error::PoolTimedOut => return StatusCode::SERVICE_UNAVAILABLE,
+        sqlx::Error::Database(inner) => inner.code(),
+        _ => None,
+    };
+    match code
+        .and_then(|code| code.parse::<u32>().ok())
+        .map(|code| code & 0xff)
+    {
+        Some(13) => StatusCode::INSUFFICIENT_STORAGE,
+        Some(5) => StatusCode::SERVICE_UNAVAILABLE,
         _ => StatusCode::INTERNAL_SERVER_ERROR,
     }
 }

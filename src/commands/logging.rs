@@ -1,5 +1,7 @@
 //! Where log lines go: to standard error, so that standard output is for answers.
 
+use std::io::IsTerminal;
+
 use tracing_subscriber::EnvFilter;
 
 use crate::config::{LogFormat, LogOptions};
@@ -8,6 +10,7 @@ use crate::config::{LogFormat, LogOptions};
 pub fn start(options: &LogOptions) {
     let lines = tracing_subscriber::fmt()
         .with_env_filter(EnvFilter::new(&options.log))
+        .with_ansi(std::io::stderr().is_terminal())
         .with_writer(std::io::stderr);
     // Only a second start in one process can fail, and then the first one goes on.
     let _ = match options.log_format {

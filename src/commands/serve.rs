@@ -52,6 +52,7 @@ pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Res
     );
     let settings = Settings {
         session_cookies: vec![viewer::cookie_name(&app).into()],
+        draw: app::draw_outside,
         ..Settings::new(public_url.to_string(), public_url.hosts(bound))
     };
     let start_code = people::start_code(&app).await?;

@@ -29,6 +29,8 @@ pub enum Rule {
     KeepsGuides,
     /// Whoever keeps some team's kits.
     KeepsSomeTeam,
+    /// Whoever belongs to some team.
+    WorksSomewhere,
     /// Whoever answers for the league.
     Coordinates,
     /// See the subject's team's books: its members, and coordinators.
@@ -42,11 +44,12 @@ pub enum Rule {
 }
 
 impl Rule {
-    pub const ALL: [Rule; 9] = [
+    pub const ALL: [Rule; 10] = [
         Rule::Anyone,
         Rule::SignedIn,
         Rule::KeepsGuides,
         Rule::KeepsSomeTeam,
+        Rule::WorksSomewhere,
         Rule::Coordinates,
         Rule::Sees,
         Rule::Works,
@@ -62,6 +65,7 @@ impl Rule {
             | Rule::SignedIn
             | Rule::KeepsGuides
             | Rule::KeepsSomeTeam
+            | Rule::WorksSomewhere
             | Rule::Coordinates => false,
         }
     }
@@ -73,6 +77,7 @@ impl Rule {
             Rule::SignedIn => "people with an account",
             Rule::KeepsGuides => "keepers, deputies and coordinators",
             Rule::KeepsSomeTeam => "keepers and deputies",
+            Rule::WorksSomewhere => "the members of a team",
             Rule::Coordinates => "the league's coordinators",
             Rule::Sees => "the team's members and coordinators",
             Rule::Works => "the team's members",
@@ -88,6 +93,8 @@ pub struct Standing {
     pub coordinator: bool,
     /// Keeper or deputy of any team.
     pub keeps_some_team: bool,
+    /// Member of any team.
+    pub works_somewhere: bool,
     /// What they are to the subject's team; `None` for other teams and where there is no subject.
     pub role_there: Option<Role>,
 }
@@ -102,6 +109,7 @@ pub fn allowed(rule: Rule, standing: Option<Standing>) -> bool {
         Rule::Anyone | Rule::SignedIn => true,
         Rule::KeepsGuides => standing.keeps_some_team || standing.coordinator,
         Rule::KeepsSomeTeam => standing.keeps_some_team,
+        Rule::WorksSomewhere => standing.works_somewhere,
         Rule::Coordinates => standing.coordinator,
         Rule::Sees => standing.role_there.is_some() || standing.coordinator,
         Rule::Works => standing.role_there.is_some(),
@@ -256,11 +264,13 @@ mod tests {
         let nothing = Standing {
             coordinator: false,
             keeps_some_team: false,
+            works_somewhere: false,
             role_there: None,
         };
         let there = |role| Standing {
             role_there: Some(role),
             keeps_some_team: role != Role::Crew,
+            works_somewhere: true,
             ..nothing
         };
         let columns = [
@@ -272,6 +282,7 @@ mod tests {
             }),
             Some(Standing {
                 keeps_some_team: true,
+                works_somewhere: true,
                 ..nothing
             }),
             Some(there(Role::Crew)),
@@ -283,6 +294,7 @@ mod tests {
             (Rule::SignedIn, "-yyyyyy"),
             (Rule::KeepsGuides, "--yy-yy"),
             (Rule::KeepsSomeTeam, "---y-yy"),
+            (Rule::WorksSomewhere, "---yyyy"),
             (Rule::Coordinates, "--y----"),
             (Rule::Sees, "--y-yyy"),
             (Rule::Works, "----yyy"),

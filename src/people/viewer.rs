@@ -99,6 +99,7 @@ impl Viewer {
                 .memberships()
                 .iter()
                 .any(|membership| membership.role.keeps()),
+            works_somewhere: !self.memberships().is_empty(),
             role_there: team.and_then(|team| self.role_in(team)),
         }
     }

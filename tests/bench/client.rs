@@ -72,7 +72,10 @@ impl Connection {
     async fn open(address: SocketAddr) -> anyhow::Result<Self> {
         let stream = TcpStream::connect(address).await?;
         stream.set_nodelay(true)?;
-        Ok(Self { stream, buffer: Vec::with_capacity(64 * 1024) })
+        Ok(Self {
+            stream,
+            buffer: Vec::with_capacity(64 * 1024),
+        })
     }
 
     async fn ask(&mut self, request: &[u8]) -> anyhow::Result<Answer> {
@@ -87,7 +90,9 @@ impl Connection {
         let head = std::str::from_utf8(&self.buffer[..head_end])?.to_ascii_lowercase();
         let status = head.split(' ').nth(1).unwrap_or_default().parse()?;
         let field = |name: &str| {
-            head.lines().find_map(|line| line.strip_prefix(name)).map(|value| value.trim().to_owned())
+            head.lines()
+                .find_map(|line| line.strip_prefix(name))
+                .map(|value| value.trim().to_owned())
         };
         let length: usize = match field("content-length:") {
             Some(length) => length.parse()?,
@@ -97,6 +102,10 @@ impl Connection {
         while self.buffer.len() < head_end + length {
             anyhow::ensure!(self.stream.read_buf(&mut self.buffer).await? > 0, "cut off");
         }
-        Ok(Answer { status, etag, body: self.buffer[head_end..head_end + length].to_vec() })
+        Ok(Answer {
+            status,
+            etag,
+            body: self.buffer[head_end..head_end + length].to_vec(),
+        })
     }
 }

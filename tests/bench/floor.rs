@@ -36,7 +36,12 @@ pub async fn serve(
         }
     };
     let router = Router::new().route("/", get(handler));
-    tokio::spawn(accept(listener, router, super::limits(), std::future::pending::<()>()));
+    tokio::spawn(accept(
+        listener,
+        router,
+        super::limits(),
+        std::future::pending::<()>(),
+    ));
     Ok(address)
 }
 
@@ -61,7 +66,9 @@ fn run(database: &PathBuf, statements: &[String]) -> rusqlite::Result<u64> {
                         ValueRef::Null => 0,
                         ValueRef::Integer(number) => number.unsigned_abs() & 1,
                         ValueRef::Real(_) => 1,
-                        ValueRef::Text(bytes) | ValueRef::Blob(bytes) => bytes.to_vec().len() as u64,
+                        ValueRef::Text(bytes) | ValueRef::Blob(bytes) => {
+                            bytes.to_vec().len() as u64
+                        }
                     };
                 }
             }

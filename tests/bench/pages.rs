@@ -36,11 +36,13 @@ async fn main() -> anyhow::Result<()> {
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await?;
     let host = format!("localhost:{}", listener.local_addr()?.port());
     let public_url = format!("http://{host}");
-    let settings = app::Settings { public_url: public_url.clone() };
+    let settings = app::Settings {
+        public_url: public_url.clone(),
+    };
     let app = App::new(db.clone(), Arc::new(SystemClock), settings);
     let filled = demo::fill(&app).await?;
 
-    let cookie = format!("{}={}", viewer::cookie_name(&app), filled.keeper_session);
+    let cookie = format!("{}={}", viewer::cookie_name(&app), filled.crates_session);
     let pages = [
         ("kit", format!("/kits/{}", filled.counted_kit)),
         ("crate", format!("/places/{}", filled.full_crate)),
@@ -55,7 +57,12 @@ async fn main() -> anyhow::Result<()> {
     };
     let router = layers::stack(app::router(app.clone()), &layers);
     let ours = listener.local_addr()?;
-    tokio::spawn(serve(listener, router, limits(), std::future::pending::<()>()));
+    tokio::spawn(serve(
+        listener,
+        router,
+        limits(),
+        std::future::pending::<()>(),
+    ));
 
     println!("{CONNECTIONS} connections, {ROUNDS} rounds of {seconds} s each, medians");
     println!("page      | ours /s | floor /s | ratio (bar 0.5) | bytes | statements");
@@ -65,7 +72,12 @@ async fn main() -> anyhow::Result<()> {
         let sample = client::once(ours, &request).await?;
         anyhow::ensure!(sample.status == 200, "{path} answered {}", sample.status);
         let statements = watch.stop(&app.db).await?;
-        let floor = floor::serve(db.file().to_owned(), statements.clone(), sample.body.clone()).await?;
+        let floor = floor::serve(
+            db.file().to_owned(),
+            statements.clone(),
+            sample.body.clone(),
+        )
+        .await?;
         let floor_request = client::request("/", "localhost", "", None);
         let (mut our_rates, mut floor_rates) = (Vec::new(), Vec::new());
         for _ in 0..ROUNDS {
@@ -94,7 +106,9 @@ async fn unchanged_page(
     seconds: f64,
 ) -> anyhow::Result<()> {
     let first = client::once(ours, &client::request("/", host, cookie, None)).await?;
-    let tag = first.etag.ok_or_else(|| anyhow::anyhow!("Today has no tag"))?;
+    let tag = first
+        .etag
+        .ok_or_else(|| anyhow::anyhow!("Today has no tag"))?;
     let request = client::request("/", host, cookie, Some(&tag));
     let hello = tokio::net::TcpListener::bind("127.0.0.1:0").await?;
     let bare = hello.local_addr()?;
@@ -130,7 +144,11 @@ fn need_of_ten_thousand_lines() {
         lines.push(Line {
             parent: Some(line % 400),
             child: Child::Part(line % 1_700),
-            basis: if line % 11 == 0 { Basis::All } else { Basis::Each },
+            basis: if line % 11 == 0 {
+                Basis::All
+            } else {
+                Basis::Each
+            },
             quantity: 1 + u64::from(line % 9),
         });
     }
@@ -143,11 +161,17 @@ fn need_of_ten_thousand_lines() {
         })
         .collect();
     times.sort_by(f64::total_cmp);
-    println!("need      | {:.2} ms for 10,000 lines (bar 20 ms)", times[10]);
+    println!(
+        "need      | {:.2} ms for 10,000 lines (bar 20 ms)",
+        times[10]
+    );
 }
 
 fn limits() -> Limits {
-    Limits { connections: 4 * CONNECTIONS, ..Limits::default() }
+    Limits {
+        connections: 4 * CONNECTIONS,
+        ..Limits::default()
+    }
 }
 
 fn median(mut rates: Vec<f64>) -> f64 {
@@ -157,7 +181,11 @@ fn median(mut rates: Vec<f64>) -> f64 {
 
 fn seconds_wanted() -> Option<f64> {
     let mut arguments = std::env::args().skip_while(|argument| argument != "--seconds");
-    arguments.nth(1)?.parse().ok().filter(|seconds| *seconds > 0.0)
+    arguments
+        .nth(1)?
+        .parse()
+        .ok()
+        .filter(|seconds| *seconds > 0.0)
 }
 
 /// How long one round may take at most, whatever the server does.

@@ -13,7 +13,10 @@ pub struct Watch(());
 
 /// Begins to note.
 pub async fn watch(db: &Db) -> anyhow::Result<Watch> {
-    NOTED.lock().map_err(|_| anyhow::anyhow!("a noting thread broke"))?.clear();
+    NOTED
+        .lock()
+        .map_err(|_| anyhow::anyhow!("a noting thread broke"))?
+        .clear();
     set(db, sqlite::SQLITE_TRACE_STMT, Some(note)).await?;
     Ok(Watch(()))
 }
@@ -22,7 +25,10 @@ impl Watch {
     /// Stops, and answers what was noted.
     pub async fn stop(self, db: &Db) -> anyhow::Result<Vec<String>> {
         set(db, 0, None).await?;
-        let noted = NOTED.lock().map_err(|_| anyhow::anyhow!("a noting thread broke"))?.clone();
+        let noted = NOTED
+            .lock()
+            .map_err(|_| anyhow::anyhow!("a noting thread broke"))?
+            .clone();
         Ok(noted)
     }
 }

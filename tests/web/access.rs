@@ -60,6 +60,7 @@ async fn everybody(
     let standing = |role_there: Option<Role>| Standing {
         coordinator: false,
         keeps_some_team: role_there.is_some_and(Role::keeps),
+        works_somewhere: role_there.is_some(),
         role_there,
     };
     let mut people = vec![("nobody", world.browser(), None)];
@@ -77,6 +78,7 @@ async fn everybody(
     let browser = world.person("Ivo", elsewhere, Role::Keeper).await;
     let keeper_elsewhere = Standing {
         keeps_some_team: true,
+        works_somewhere: true,
         ..standing(None)
     };
     people.push(("keeper elsewhere", browser, Some(keeper_elsewhere)));

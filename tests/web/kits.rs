@@ -74,7 +74,7 @@ async fn a_keeper_adds_a_kit_once_and_sees_what_it_is_checked_against() {
     kit.expect(200, "17 Mar 2027: 13 days left");
     kit.expect(
         200,
-        "Ridge Beacon, revision 1.0, 9 Jan 2027 . It is the newest",
+        "Ridge Beacon, revision 1.0, 9 Jan 2027. It is the newest",
     );
     assert_eq!(
         kit.attribute("form[action$='/counts'] input[name=purpose]", "value")

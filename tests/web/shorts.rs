@@ -106,7 +106,7 @@ async fn a_short_line_says_where_to_look_first() {
     assert_eq!(
         page.texts_of("#look-2 .look-first li"),
         [
-            "Looks alike: Shade (B-6, white) , 1 over in Bag 1; same number, other colour, and film \
+            "Looks alike: Shade (B-6, white), 1 over in Bag 1; same number, other colour, and film \
              hides the colour",
             "Bag 1 should hold 1, counted 0",
             "Its colour hides under film: Colour under film: peel a corner",

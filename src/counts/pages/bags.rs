@@ -198,7 +198,12 @@ pub async fn show(
         .zip(progress)
         .map(|(place, progress)| row(&app, &viewer, &whole, place, progress))
         .collect();
-    let first = rows.iter().find(|row| row.begins).cloned();
+    // A box of which nothing is due by itself is no place to begin while bags wait.
+    let begins = || rows.iter().filter(|row| row.begins);
+    let first = begins()
+        .find(|row| row.progress.due_lines > 0)
+        .or_else(|| begins().next())
+        .cloned();
     let sheet = whole.sheet;
     Ok(Page(ShowPage {
         words: all.words(),

@@ -18,8 +18,8 @@ use crate::people::access::{Routes, Rule};
 pub fn routes() -> Routes {
     Routes::new()
         .get("/places", Rule::SignedIn, index::index)
-        .get("/places/new", Rule::SignedIn, making::new)
-        .post("/places", Rule::SignedIn, making::add)
+        .get("/places/new", Rule::WorksSomewhere, making::new)
+        .post("/places", Rule::WorksSomewhere, making::add)
         .get("/places/{place}", Rule::Sees, show::show)
         .get("/places/{place}/edit", Rule::Works, making::edit)
         .post("/places/{place}/edit", Rule::Works, making::change)

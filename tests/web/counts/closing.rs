@@ -260,7 +260,7 @@ async fn a_late_tap_is_kept_and_reopening_carries_everything_on() {
             .contains("late")
     );
     let closed = keeper.open(&count).await;
-    closed.expect(200, "Ben : + 2 Peg in Bag 2 , arrived 18:00");
+    closed.expect(200, "Ben : + 2 Peg in Bag 2, arrived 18:00");
     assert_eq!(unpack.balance(1, "Peg").await, 10);
 
     let reopened = keeper.press(&closed, "Reopen this count", &[]).await;

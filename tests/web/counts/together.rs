@@ -252,8 +252,8 @@ async fn a_second_count_is_blind_and_three_counts_are_settled_by_choice() {
     ] {
         let seen = people[1].open(&page).await;
         assert_eq!(seen.status.as_u16(), 200);
-        assert!(!seen.html().contains("977"), "{page} shows the first count");
-        assert!(!seen.html().contains("965"), "{page} shows what is over");
+        assert!(!seen.tells("977"), "{page} shows the first count");
+        assert!(!seen.tells("965"), "{page} shows what is over");
     }
     // On arrival the need shows.
     let line = people[1].open(&unpack.line(&second, "Peg").await).await;

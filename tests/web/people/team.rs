@@ -47,7 +47,7 @@ async fn a_keeper_invites_and_a_new_person_joins() {
     let used = world.browser().open(&link).await;
     used.expect(410, "used already");
     let people = keeper.open(&format!("/teams/{team}/people")).await;
-    people.expect(200, "Bo , deputy since 4 Mar 2027");
+    people.expect(200, "Bo, deputy since 4 Mar 2027");
     people.expect(200, "bo@example.org");
     assert!(!people.has("Not accepted yet"));
 }
@@ -114,7 +114,7 @@ async fn roles_change_but_the_last_keeper_stays() {
         .press(&page, "Change the role of Bo", &[("role", "keeper")])
         .await;
     changed.expect(200, "Role changed.");
-    changed.expect(200, "Bo , keeper");
+    changed.expect(200, "Bo, keeper");
     let (action, body) = keeper.filled(&changed, "End the membership of Ama", &[]);
     let gone = keeper.post_body(&action, body).await;
     assert_eq!(gone.header("location"), Some("/"));
@@ -137,7 +137,7 @@ async fn crew_see_names_and_roles_and_nothing_to_decide() {
     let crew = world.person("Bo", team, Role::Crew).await;
     invite(&keeper, team, Role::Crew).await;
     let led = crew.open("/people").await;
-    led.expect(200, "Ama , keeper");
+    led.expect(200, "Ama, keeper");
     assert!(!led.has("ama@example.org"));
     assert!(!led.has("Not accepted yet"));
     assert_eq!(led.texts_of("main form").len(), 0);

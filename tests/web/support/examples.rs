@@ -60,7 +60,7 @@ impl World {
         for (name, query, of) in [
             (
                 "place",
-                "select id from place where kit_id = $1 limit 1",
+                "select id from place where kit_id = $1 and kind = 'bag' limit 1",
                 &kit,
             ),
             (

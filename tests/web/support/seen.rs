@@ -70,6 +70,14 @@ impl Seen {
             .map(str::to_owned)
     }
 
+    /// Whether the page holds these digits anywhere, attributes included. Ids do not count: they hold
+    /// any digits by chance.
+    pub fn tells(&self, digits: &str) -> bool {
+        self.html()
+            .split(|c: char| !(c.is_ascii_hexdigit() || c == '-'))
+            .any(|word| word.contains(digits) && word.parse::<uuid::Uuid>().is_err())
+    }
+
     pub fn has(&self, text: &str) -> bool {
         self.words().contains(text) || self.text_of("body").contains(text)
     }
