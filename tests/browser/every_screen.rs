@@ -9,7 +9,7 @@ use axum::http::Method;
 use fieldstow::people::Role;
 use serde_json::json;
 
-use crate::support::{Fault, Stage, Width, Window, is_to_come, route_of};
+use crate::support::{Fault, Stage, Width, Window, route_of};
 
 /// Linked pages of the same kind are alike: so many of each are looked at.
 const OF_A_KIND: usize = 3;
@@ -100,8 +100,7 @@ impl Crawl {
         let address = address.split('#').next().unwrap_or(address);
         let path = address.split('?').next().unwrap_or(address);
         let is_file = path.starts_with("/static/") || FILES.iter().any(|end| path.ends_with(end));
-        if is_file || is_to_come(address) || !self.known.lock().unwrap().insert(address.to_owned())
-        {
+        if is_file || !self.known.lock().unwrap().insert(address.to_owned()) {
             return;
         }
         let kind = kind_of(address).unwrap_or_else(|| address.to_owned());
@@ -121,13 +120,14 @@ impl Crawl {
         let status = window.run(STATUS, vec![]).await;
         let expected = if address == "/no-such-page" { 404 } else { 200 };
         if status != json!(expected) {
-            self.faults.lock().unwrap().push(Fault {
+            let fault = Fault {
                 rule: "no-page".into(),
                 element: address.into(),
                 why: format!("answered with {status}"),
                 page: window.path().await,
                 width: window.width().pixels(),
-            });
+            };
+            self.faults.lock().unwrap().push(fault);
             // The page that says so is looked at once, at its own address.
             return Vec::new();
         }

@@ -65,6 +65,74 @@ async fn a_window_without_script_fills_in_forms_too() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn every_kind_of_field_is_filled_by_its_words() {
+    let Some(stage) = Stage::set("fields").await else {
+        return;
+    };
+    let team = stage.world.team("Nine Larches").await;
+    let ama = stage.world.person("Ama", team, Role::Keeper).await;
+    let phone = stage.window(&ama, Width::Phone).await;
+    phone.open("/patterns").await;
+
+    phone.fill("Name of the kit", "Kit ").await;
+    phone.types("Ö 9").await;
+    phone.fill("Received on", "2027-03-04").await;
+    phone.fill("Note", "first line\nsecond line").await;
+    phone.choose("Size", "Half").await;
+    phone.choose("Built as", "Half").await;
+    phone.tick("Colour is hidden by film").await;
+    let sent = "return Object.fromEntries(new FormData(document.getElementById('kit').form))";
+    let sent = phone.run(sent, vec![]).await;
+    for (name, value) in [
+        ("kit", "Kit Ö 9"),
+        ("received", "2027-03-04"),
+        ("note", "first line\nsecond line"),
+        ("size", "half"),
+        ("built", "half"),
+    ] {
+        assert_eq!(sent[name], value, "{name}");
+    }
+    assert!(
+        sent.get("film").is_none(),
+        "the tick was taken away: {sent}"
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_said_twice_is_told_apart_by_what_is_near() {
+    let Some(stage) = Stage::set("near").await else {
+        return;
+    };
+    let coordinator = stage.world.coordinator("Wen").await;
+    let desk = stage.window(&coordinator, Width::Desk).await;
+    desk.open("/seasons").await;
+    let rows = r#"
+        for (const part of ["Peg", "Post"]) {
+          const row = document.createElement("li");
+          const button = document.createElement("button");
+          button.textContent = "Add one";
+          button.addEventListener("click", () => said.append(`${part} counted. `));
+          const link = document.createElement("a");
+          link.href = part === "Peg" ? "/help" : "/teams";
+          link.textContent = "More";
+          row.append(part, button, link);
+          document.querySelector("main").append(row);
+        }
+        const said = document.createElement("p");
+        document.querySelector("main").append(said);
+    "#;
+    desk.run(rows, vec![]).await;
+    desk.press_near("Post", "Add one").await;
+    desk.sees("Post counted.").await;
+    desk.tap_near("Peg", "Add one").await;
+    desk.sees("Post counted. Peg counted.").await;
+    desk.follow_near("Post", "More").await;
+    assert_eq!(desk.path().await, "/teams");
+    desk.back().await;
+    assert_eq!(desk.path().await, "/seasons");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn a_line_that_is_cut_lets_nothing_through_until_it_is_mended() {
     let Some(stage) = Stage::set("line").await else {
         return;

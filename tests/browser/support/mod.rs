@@ -20,15 +20,14 @@
 //!     phone.sees("all saved").await;
 //!     phone.picture("sent").await;      // target/screens/a_tap_is_counted/sent-390.png
 //!     phone.is_sound().await;           // axe, no sideways scroll, no violated policy
-//!     stage.leave().await;
 //! }
 //! ```
 //!
 //! - `Stage` is a world with its server on loopback and the line to it. Two stages at a time, whatever
 //!   the number of test threads.
-//! - `Window` is Chromium as a person uses it: `open`, `follow` a link, `press` a button, `tap` it with a
-//!   finger, `fill` a field by its label, `choose`, `tick`, `key`, `types`, `sees`, `picture`. Words are those on
-//!   the screen; what is said twice is told apart by `press_near` and `tap_near`.
+//! - `Window` is Chromium as a person uses it: `open`, `follow` a link, `press` a button, `tap` it with
+//!   a finger, `fill` a field by its label, `choose`, `tick`, `key`, `types`, `sees`, `picture`. Words are
+//!   those on the screen; what is said twice is told apart by `press_near`, `tap_near`, `follow_near`.
 //! - Everything waits up to ten seconds for what it needs and then fails with what was there instead.
 //!   No test sleeps.
 //! - `stage.window_without_script` has JavaScript switched off.
@@ -49,5 +48,5 @@ mod words;
 
 pub use axe::{Fault, has_axe};
 pub use stage::Stage;
-pub use web::{Browser, World, is_to_come, route_of};
+pub use web::{Browser, World, route_of};
 pub use window::{Width, Window};

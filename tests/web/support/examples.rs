@@ -4,51 +4,26 @@
 use std::collections::BTreeMap;
 
 use axum::http::Method;
-use fieldstow::app;
-use fieldstow::ids::{FormId, PersonId, PlaceId, TeamId};
+use fieldstow::ids::{FormId, PersonId, TeamId};
 use fieldstow::people::access::Rule;
 use fieldstow::people::{self, Role};
-use fieldstow::places::{self, Kind, NewPlace};
+use fieldstow::{app, demo};
 use uuid::Uuid;
 
 use super::{Browser, Seen, World};
 
-/// Somebody who keeps a team's kits and coordinates the league, in the midst of it.
+/// The demo's league in the midst of its work.
 pub struct Busy<'w> {
+    /// Keeps the team whose kit is being counted, and coordinates the league.
     pub keeper: Browser<'w>,
     /// Somebody of the same team who only counts.
     pub crew: Browser<'w>,
     examples: BTreeMap<&'static str, String>,
 }
 
-/// Where in the database the first of a kind is found. A missing table is a mistake of this list; an
-/// empty one leaves the example out.
-const STORED: [(&str, &str); 7] = [
-    ("kit", "select id from kit order by id limit 1"),
-    ("team", "select id from team order by id limit 1"),
-    ("season", "select id from season limit 1"),
-    ("guide", "select id from guide order by id limit 1"),
-    ("draft", "select id from import_draft limit 1"),
-    ("count", "select id from count_sheet limit 1"),
-    ("stint", "select id from stint limit 1"),
-];
-
-/// Pages that others lead to already although the slices that bring them are not there. Each counts
-/// only until its route is.
-const TO_COME: [&str; 4] = ["/kits", "/counts", "/where", "/history"];
-
-/// Whether an address belongs to a page that is still to come.
-pub fn is_to_come(address: &str) -> bool {
-    let routes = app::listed_routes();
-    TO_COME.iter().any(|to_come| {
-        let below = address.strip_prefix(to_come);
-        below.is_some_and(|rest| rest.is_empty() || rest.starts_with(['/', '?']))
-            && !routes
-                .iter()
-                .any(|listed| listed.method == Method::GET && listed.path == *to_come)
-            && route_of(&Method::GET, address).is_none()
-    })
-}
+/// A part that the list of a kit needs.
+const PART_OF: &str = "select need.part_id from need join kit on kit.revision_id = need.revision_id \
+    where kit.id = $1 limit 1";
 
 /// The route that an address belongs to: "/kits/{kit}".
 pub fn route_of(method: &Method, address: &str) -> Option<&'static str> {
@@ -70,62 +45,58 @@ pub fn route_of(method: &Method, address: &str) -> Option<&'static str> {
 
 impl World {
     pub async fn busy(&self) -> Busy<'_> {
-        let team = self.team("Nine Larches").await;
-        self.team("Upper Quern Workshop").await;
-        let (person, keeper) = self
-            .account("Bexel", Some((team, Role::Keeper)), true)
+        let filled = demo::fill(&self.app).await.expect("the demo is told");
+        let kit = filled.open_kit.to_string();
+        let team: TeamId = self
+            .stored("select team_id from kit where id = $1", &kit)
             .await;
-        let (quilla, crew) = self
-            .account("Quilla", Some((team, Role::Crew)), false)
-            .await;
-        let form = keeper.open("/seasons/new").await;
-        let season = [("name", "Over Three Passes")];
-        keeper.press(&form, "Add the season", &season).await;
+        let kept = Some((team, Role::Keeper));
+        let (_, keeper) = self.account("Ilvane Reedmark", kept, true).await;
+        let counts = Some((team, Role::Crew));
+        let (newcomer, crew) = self.account("Osk Fellgate", counts, false).await;
 
-        let beacon = self.beacon().await;
-        let bags = [
-            "Bag 1",
-            "Bag 2, with a name as long as people write on bags",
-        ];
-        let (kit, places) = self.kit(&beacon, person, team, "Kettlehorn", &bags).await;
-        self.kit(&beacon, person, team, "Broomtop", &["Bag 1"])
-            .await;
-        self.crate_of(person, team).await;
-        self.receive(person, kit, places[1], &[("Post", 2)]).await;
-
-        let mut examples = BTreeMap::from([
-            ("place", places[0].to_string()),
-            ("revision", beacon.revision.to_string()),
-            ("part", self.part("Peg").await.to_string()),
-        ]);
-        draft(&keeper).await;
-        if let Some(opened) = act(&keeper, &format!("/kits/{kit}/counts"), &[]).await {
-            let place = places[0];
-            let count = last_segment(&opened);
-            let stints = format!("/counts/{count}/places/{place}/stints");
-            act(&keeper, &stints, &[]).await.expect("a stint begins");
-        }
-        for (name, query) in STORED {
-            if let Some(id) = self.text(query).await {
-                examples.insert(name, id);
-            }
-        }
-        for (name, query) in [
-            ("code", "select code from code where kind = 'place' limit 1"),
-            ("seq", "select cast(max(seq) as text) from entry"),
+        let count = filled.open_count.to_string();
+        let mut examples = BTreeMap::new();
+        for (name, query, of) in [
+            (
+                "place",
+                "select id from place where kit_id = $1 and kind = 'bag' limit 1",
+                &kit,
+            ),
+            (
+                "stint",
+                "select id from stint where count_id = $1 order by state = 'open' desc limit 1",
+                &count,
+            ),
+            ("part", PART_OF, &kit),
+            (
+                "season",
+                "select id from season where $1 <> x'' limit 1",
+                &kit,
+            ),
+            (
+                "guide",
+                "select id from guide where $1 <> x'' limit 1",
+                &kit,
+            ),
         ] {
-            let mut db = self.app.db.read().await.unwrap();
-            let found = sqlx::query_scalar::<_, Option<String>>(query)
-                .fetch_optional(&mut *db)
-                .await
-                .unwrap();
-            if let Some(text) = found.flatten() {
-                examples.insert(name, text);
-            }
+            let id: Uuid = self.stored(query, of).await;
+            examples.insert(name, id.to_string());
         }
+        let code = "select code from code where subject_id = $1";
+        examples.insert("code", self.stored(code, &kit).await);
+        let seq = "select cast(max(seq) as text) from entry where $1 <> x''";
+        examples.insert("seq", self.stored(seq, &kit).await);
+        examples.extend([
+            ("kit", kit),
+            ("count", count),
+            ("team", team.to_string()),
+            ("revision", filled.newest_revision.to_string()),
+            ("draft", last_segment(&draft(&keeper).await.path)),
+        ]);
         let invite = people::invite_coordinator(&self.app).await.unwrap();
         examples.insert("invites/token", last_segment(&invite));
-        examples.insert("resets/token", reset(&keeper, team, quilla).await);
+        examples.insert("resets/token", reset(&keeper, team, newcomer).await);
         Busy {
             keeper,
             crew,
@@ -133,31 +104,17 @@ impl World {
         }
     }
 
-    async fn crate_of(&self, actor: PersonId, team: TeamId) {
-        let new = NewPlace {
-            id: PlaceId::new(),
-            kind: Kind::Crate,
-            team,
-            kit: None,
-            name: "Blue crate".into(),
-            make: String::new(),
-            tare_g: Some(1200.0),
-            parent: None,
-            usual_parent: None,
-            note: String::new(),
-        };
-        let mut tx = self.app.db.begin_write().await.unwrap();
-        places::make(&self.app, &mut tx, actor, &new).await.unwrap();
-        tx.commit().await.unwrap();
-    }
-
-    async fn text(&self, query: &'static str) -> Option<String> {
+    /// The first value that a query finds for an id.
+    async fn stored<T>(&self, query: &'static str, id: &str) -> T
+    where
+        T: Send + Unpin + for<'r> sqlx::Decode<'r, sqlx::Sqlite> + sqlx::Type<sqlx::Sqlite>,
+    {
         let mut db = self.app.db.read().await.unwrap();
-        sqlx::query_scalar::<_, Uuid>(query)
-            .fetch_optional(&mut *db)
+        sqlx::query_scalar::<_, T>(query)
+            .bind(id.parse::<Uuid>().expect("an id"))
+            .fetch_one(&mut *db)
             .await
-            .unwrap()
-            .map(|id| id.to_string())
+            .unwrap_or_else(|error| panic!("{query}: {error}"))
     }
 }
 
@@ -213,19 +170,6 @@ impl Busy<'_> {
         }
         Ok(filled.join("/"))
     }
-}
-
-/// Sends a form without fields, where the program has it. Answers where it leads.
-async fn act(browser: &Browser<'_>, path: &str, fields: &[(&str, &str)]) -> Option<String> {
-    if route_of(&Method::POST, path).is_none() {
-        return None;
-    }
-    let form_id = FormId::new().to_string();
-    let mut all = vec![("form_id", form_id.as_str())];
-    all.extend(fields);
-    let seen = browser.post(path, &all).await;
-    let leads_to = seen.header("location").map(str::to_owned);
-    Some(leads_to.unwrap_or_else(|| panic!("{path} leads nowhere:\n{}", seen.words())))
 }
 
 /// A list half read in.

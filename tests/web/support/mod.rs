@@ -10,8 +10,7 @@ mod seen;
 mod stock;
 
 pub use browser::Browser;
-#[allow(unused_imports)] // Each test program needs some of them.
-pub use examples::{is_to_come, route_of};
+pub use examples::route_of;
 pub use seen::Seen;
 
 use std::sync::Arc;
