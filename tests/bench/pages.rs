@@ -132,7 +132,7 @@ async fn unchanged_page(
 fn need_of_ten_thousand_lines() {
     let mut lines: Vec<Line<u32, u32>> = Vec::with_capacity(10_000);
     for assembly in 0..400u32 {
-        let parent = (assembly >= 4).then(|| assembly / 4);
+        let parent = (assembly >= 4).then_some(assembly / 4);
         lines.push(Line {
             parent,
             child: Child::Assembly(assembly),
