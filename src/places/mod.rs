@@ -106,12 +106,13 @@ pub async fn add(
     .await
 }
 
-/// Makes a bag of a kit on which nobody wrote what it is.
+/// Makes a bag of a kit on which nobody wrote what it is. `then` is the page that shows it.
 pub async fn add_unlabelled(
     app: &App,
     viewer: &Viewer,
     sent: &Sent,
     kit: KitId,
+    then: &str,
 ) -> Result<Outcome, NotDone<Vec<Wrong>>> {
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let names = store::bag_names(tx, kit).await?;
@@ -132,7 +133,7 @@ pub async fn add_unlabelled(
         };
         let new = check_new(tx, viewer, &asked).await?;
         stand_new(app, tx, sent.id, viewer.person, &new).await?;
-        Ok(format!("/kits/{kit}/bags"))
+        Ok(then.to_owned())
     })
     .await
 }

@@ -8,13 +8,13 @@ use axum::response::Response;
 use serde::Deserialize;
 use sqlx::SqliteConnection;
 
-use super::show::Nothing;
 use super::{Choice, choices_or, chosen_place, kinds, nowhere};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, KitId, PlaceId};
 use crate::kits::{self, Kit};
 use crate::people::Viewer;
+use crate::people::rules::own_path;
 use crate::places::rules::making::Typed;
 use crate::places::rules::words::{Ways, named, sentence};
 use crate::places::rules::{Wrong, wrong_at};
@@ -172,14 +172,23 @@ pub async fn add(
     }
 }
 
+/// Where the button stood, so that it leads back there.
+#[derive(Deserialize)]
+pub struct WithoutLabel {
+    #[serde(default)]
+    then: String,
+}
+
 pub async fn add_unlabelled(
     State(app): State<App>,
     viewer: Viewer,
     frame: Frame,
     Path(kit): Path<KitId>,
-    form: Form<Nothing>,
+    form: Form<WithoutLabel>,
 ) -> Result<Response, AppError> {
-    match places::add_unlabelled(&app, &viewer, &form.sent, kit).await {
+    let bags = format!("/kits/{kit}/bags");
+    let then = own_path(&form.fields.then).unwrap_or(&bags);
+    match places::add_unlabelled(&app, &viewer, &form.sent, kit, then).await {
         Ok(outcome) => Ok(flash::told(
             &outcome,
             "Bag made. Write its code on it.",

@@ -3,6 +3,7 @@
 use fieldstow::people::Role;
 
 use super::unpack;
+use crate::support::Seen;
 
 #[tokio::test]
 async fn a_kit_is_unpacked_over_two_bags_with_a_short_and_an_over() {
@@ -304,29 +305,10 @@ async fn a_bag_without_a_slip_lists_what_the_kit_still_lacks() {
     unpack.count(&crew, &first, "Post", "4").await;
     unpack.count(&crew, &first, "Peg", "8").await;
     unpack.finish(&crew, &first).await;
-    let loose = {
-        let mut tx = unpack.world.app.db.begin_write().await.unwrap();
-        let new = fieldstow::places::NewPlace {
-            id: fieldstow::ids::PlaceId::new(),
-            kind: fieldstow::places::Kind::Bag,
-            team: unpack.team,
-            kit: Some(unpack.kit),
-            name: "A bag without a label".into(),
-            make: String::new(),
-            tare_g: None,
-            parent: None,
-            usual_parent: None,
-            note: String::new(),
-        };
-        let place = fieldstow::places::make(&unpack.world.app, &mut tx, unpack.keeper, &new)
-            .await
-            .unwrap();
-        tx.commit().await.unwrap();
-        place
-    };
     let list = crew.open(&count).await;
-    let bag = crew.open(&format!("{count}/places/{loose}")).await;
-    assert!(list.has("A bag without a label"));
+    let list = crew.press(&list, "A bag without a label", &[]).await;
+    assert_eq!(list.path, count, "back where the button stood");
+    let bag = crew.click(&list, &bag_row(&list)).await;
     let stint = crew.press(&bag, "Count this bag", &[]).await;
     stint.expect(200, "What the kit still lacks");
     let names = stint.texts_of("ul.jobs .name");
@@ -344,4 +326,13 @@ async fn a_bag_without_a_slip_lists_what_the_kit_still_lacks() {
     let list = unpack.finish(&crew, &stint.path).await;
     list.expect(200, "2 of 7 lines · 2 more lines counted · 2 of 3 bags");
     unpack.verify().await;
+}
+
+/// The words of the row of the bag that was just made.
+fn bag_row(list: &Seen) -> String {
+    let rows = list.texts_of("ul.jobs a");
+    let row = rows
+        .into_iter()
+        .find(|row| row.starts_with("Bag without label 1"));
+    row.expect("the bag stands in the list")
 }
