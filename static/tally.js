@@ -369,6 +369,9 @@ class KitTally extends HTMLElement {
     drawGates(this.find("[data-gates]"), shown ?? 0);
     const allHere = this.find("[data-all-here]");
     if (allHere) allHere.hidden = !this.need || shown !== this.need;
+    // Seen at a glance or counted, not both: a second press would add them again.
+    const all = this.find("[data-all]");
+    if (all) all.hidden = shown !== null;
     const over = this.need === null ? 0 : (shown ?? 0) - this.need;
     const overMark = this.find("[data-over]");
     if (overMark) overMark.hidden = over <= 0;

@@ -6,4 +6,5 @@
 mod support;
 
 mod every_screen;
+mod newcomer;
 mod support_works;
