@@ -69,10 +69,12 @@ pub struct Arrival {
     pub complete: bool,
 }
 
-pub async fn find(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Option<Kit>> {
-    sqlx::query_as!(
-        Kit,
-        r#"
+/// Kits with what they are checked against, narrowed and ordered by the rest of the query.
+macro_rules! kits {
+    ($rest:tt $(, $value:expr)* $(,)?) => {
+        sqlx::query_as!(
+            Kit,
+            r#"
             select
                 kit.id as "id: KitId",
                 code.code as "code: Code",
@@ -99,6 +101,15 @@ pub async fn find(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Option<
             left join revision on revision.id = kit.revision_id
             left join guide on guide.id = revision.guide_id
             left join size on size.id = kit.size_id
+            "# + $rest
+            $(, $value)*
+        )
+    };
+}
+
+pub async fn find(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Option<Kit>> {
+    kits!(
+        r#"
             where kit.id = $1
         "#,
         kit
@@ -109,35 +120,8 @@ pub async fn find(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Option<
 
 /// The kits of a team that are not put away, the newest first.
 pub async fn of_team(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Vec<Kit>> {
-    sqlx::query_as!(
-        Kit,
+    kits!(
         r#"
-            select
-                kit.id as "id: KitId",
-                code.code as "code: Code",
-                kit.team_id as "team: TeamId",
-                team.name as team_name,
-                kit.name,
-                kit.revision_id as "revision: RevisionId",
-                revision.label as "revision_label?",
-                guide.name as "guide_name?",
-                kit.size_id as "size: SizeId",
-                size.name as "size_name?",
-                kit.supplier,
-                kit.serial,
-                kit.purchase_reference,
-                kit.brought_in as "brought_in: bool",
-                kit.received_on as "received_on: Day",
-                kit.report_by as "report_by: Day",
-                kit.note,
-                kit.put_away_at is not null as "put_away: bool",
-                kit.version
-            from kit
-            join team on team.id = kit.team_id
-            join code on code.subject_id = kit.id
-            left join revision on revision.id = kit.revision_id
-            left join guide on guide.id = revision.guide_id
-            left join size on size.id = kit.size_id
             where kit.team_id = $1 and kit.put_away_at is null
             order by kit.made_at desc, kit.name
         "#,

@@ -36,36 +36,15 @@ pub const LOOK_ALIKES: &[(&str, &str)] = &[
     ("D-710", "D-711"),
 ];
 
-/// The usual caution on parts that can hurt somebody. None replaces the maker's guide.
+/// The usual caution on parts that can hurt somebody. Pages add that the maker's guide comes first.
 pub const CAUTIONS: &[(&str, &str)] = &[
-    (
-        "E-101",
-        "A bundle is heavy: two adults lift it. Follow the maker's guide and local rules.",
-    ),
-    (
-        "W-110",
-        "Broken strands cut: wear gloves. Follow the maker's guide and local rules.",
-    ),
-    (
-        "W-111",
-        "Broken strands cut: wear gloves. Follow the maker's guide and local rules.",
-    ),
-    (
-        "L-360",
-        "The gate pinches at its hinge: keep fingers away. Follow the maker's guide.",
-    ),
-    (
-        "L-361",
-        "The gate pinches at its hinge: keep fingers away. Follow the maker's guide.",
-    ),
-    (
-        "H-403",
-        "The spring jumps out: wear eye protection. Follow the maker's guide.",
-    ),
-    (
-        "W-130",
-        "A tight cable can whip back: slacken it first. Follow the maker's guide.",
-    ),
+    ("E-101", "A bundle is heavy: two adults lift it."),
+    ("W-110", "Broken strands cut: wear gloves."),
+    ("W-111", "Broken strands cut: wear gloves."),
+    ("L-360", "The gate pinches at its hinge: keep fingers away."),
+    ("L-361", "The gate pinches at its hinge: keep fingers away."),
+    ("H-403", "The spring jumps out: wear eye protection."),
+    ("W-130", "A tight cable can whip back: slacken it first."),
 ];
 
 /// Tricks, each about one assembly.

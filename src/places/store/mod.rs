@@ -126,10 +126,12 @@ pub async fn insert(db: &mut SqliteConnection, new: &NewPlace, now: Instant) -> 
     Ok(())
 }
 
-pub async fn find(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Option<Place>> {
-    sqlx::query_as!(
-        Place,
-        r#"
+/// Places as they are shown, narrowed and ordered by the rest of the query.
+macro_rules! places {
+    ($rest:tt $(, $value:expr)* $(,)?) => {
+        sqlx::query_as!(
+            Place,
+            r#"
             select
                 place.id as "id: PlaceId",
                 code.code as "code: Code",
@@ -146,6 +148,15 @@ pub async fn find(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Opt
                 place.version
             from place
             join code on code.subject_id = place.id
+            "# + $rest
+            $(, $value)*
+        )
+    };
+}
+
+pub async fn find(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Option<Place>> {
+    places!(
+        r#"
             where place.id = $1 and place.kind <> 'outside'
         "#,
         place
@@ -156,25 +167,8 @@ pub async fn find(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Opt
 
 /// The boxes, bags, trays, heaps and crates of a kit that are not put away, in the order they were made.
 pub async fn in_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Place>> {
-    sqlx::query_as!(
-        Place,
+    places!(
         r#"
-            select
-                place.id as "id: PlaceId",
-                code.code as "code: Code",
-                place.kind as "kind: Kind",
-                place.team_id as "team!: TeamId",
-                place.kit_id as "kit: KitId",
-                place.name,
-                place.make,
-                place.tare_g,
-                place.parent_id as "parent: PlaceId",
-                place.usual_parent_id as "usual_parent: PlaceId",
-                place.note,
-                place.put_away_at is not null as "put_away: bool",
-                place.version
-            from place
-            join code on code.subject_id = place.id
             where place.kit_id = $1 and place.put_away_at is null
             order by place.position
         "#,
@@ -186,25 +180,8 @@ pub async fn in_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<P
 
 /// All places of a team that are not put away, in the order they were made.
 pub async fn of_team(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Vec<Place>> {
-    sqlx::query_as!(
-        Place,
+    places!(
         r#"
-            select
-                place.id as "id: PlaceId",
-                code.code as "code: Code",
-                place.kind as "kind: Kind",
-                place.team_id as "team!: TeamId",
-                place.kit_id as "kit: KitId",
-                place.name,
-                place.make,
-                place.tare_g,
-                place.parent_id as "parent: PlaceId",
-                place.usual_parent_id as "usual_parent: PlaceId",
-                place.note,
-                place.put_away_at is not null as "put_away: bool",
-                place.version
-            from place
-            join code on code.subject_id = place.id
             where place.team_id = $1 and place.put_away_at is null
             order by place.position
         "#,
