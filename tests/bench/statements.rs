@@ -67,7 +67,10 @@ unsafe extern "C" fn note(
     unsafe {
         let sql = sqlite::sqlite3_expanded_sql(statement.cast());
         if !sql.is_null() {
-            if let (Ok(text), Ok(mut noted)) = (CStr::from_ptr(sql).to_str(), NOTED.lock()) {
+            // What a statement runs inside itself, such as the full-text index, comes as a comment.
+            if let (Ok(text), Ok(mut noted)) = (CStr::from_ptr(sql).to_str(), NOTED.lock())
+                && !text.starts_with("--")
+            {
                 noted.push(text.to_owned());
             }
             sqlite::sqlite3_free(sql.cast());

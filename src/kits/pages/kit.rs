@@ -227,29 +227,33 @@ pub(super) async fn show(
         None => None,
     };
     let inside = places::in_kit(&mut db, kit.id).await?;
-    let mut outer = Vec::new();
-    for place in &inside {
-        let in_another = inside.iter().any(|other| Some(other.id) == place.parent);
-        if in_another {
-            continue;
-        }
-        let way = places::way(&mut db, place.id).await?;
-        let above: Vec<&str> = way
-            .iter()
-            .skip(1)
-            .map(|place| place.name.as_str())
-            .collect();
-        outer.push(Standing {
-            place: place.id,
-            name: place.name.clone(),
-            code: place.code.to_string(),
-            stands: if above.is_empty() {
-                "nobody has said where".to_owned()
-            } else {
-                above.join(", ")
-            },
-        });
-    }
+    let outermost: Vec<_> = inside
+        .iter()
+        .filter(|place| !inside.iter().any(|other| Some(other.id) == place.parent))
+        .collect();
+    let ids: Vec<_> = outermost.iter().map(|place| place.id).collect();
+    let ways = places::ways(&mut db, &ids).await?;
+    let outer = outermost
+        .into_iter()
+        .map(|place| {
+            let way = ways.way(place.id);
+            let above: Vec<&str> = way
+                .iter()
+                .skip(1)
+                .map(|place| place.name.as_str())
+                .collect();
+            Standing {
+                place: place.id,
+                name: place.name.clone(),
+                code: place.code.to_string(),
+                stands: if above.is_empty() {
+                    "nobody has said where".to_owned()
+                } else {
+                    above.join(", ")
+                },
+            }
+        })
+        .collect();
     let zone = viewer.zone();
     Ok(Page(ShowPage {
         count_form: frame.form_id(),
