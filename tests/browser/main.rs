@@ -8,3 +8,4 @@ mod support;
 mod every_screen;
 mod newcomer;
 mod support_works;
+mod taps;

@@ -199,6 +199,26 @@ impl Window {
         self.touch(json!(["button", button, near])).await;
     }
 
+    /// Taps a button that stays where it is so many times, as fast as a finger can.
+    pub async fn tap_often(&self, button: &str, times: usize) {
+        let arguments = json!(["button", button, null]);
+        let element = self.found(words::FIND, arguments).await;
+        self.scroll_to(&element).await;
+        let mut finger = TouchActions::new("finger".into()).then(PointerAction::MoveToElement {
+            element,
+            duration: None,
+            x: 0.0,
+            y: 0.0,
+        });
+        for _ in 0..times {
+            finger = finger
+                .then(PointerAction::Down { button: 0 })
+                .then(PointerAction::Up { button: 0 });
+        }
+        let done = self.driver.client.perform_actions(finger).await;
+        self.done(&format!("{times} taps on “{button}”"), done);
+    }
+
     /// Types into the field with this label, instead of what it holds.
     pub async fn fill(&self, label: &str, value: &str) {
         let field = self.found(words::FIELD, json!([label])).await;
@@ -284,6 +304,19 @@ impl Window {
         let from = Instant::now();
         while self.says(text).await {
             self.wait_on(from, &format!("“{text}” to go")).await;
+        }
+    }
+
+    /// Waits until a script answers with this. For what a person cannot read, or only as a whole.
+    pub async fn until(&self, script: &str, answer: Value) {
+        let from = Instant::now();
+        loop {
+            let now = self.driver.client.execute(script, vec![]).await.ok();
+            if now.as_ref() == Some(&answer) {
+                return;
+            }
+            self.wait_on(from, &format!("{answer} (but {now:?}) by “{script}”"))
+                .await;
         }
     }
 
