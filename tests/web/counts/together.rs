@@ -360,9 +360,9 @@ async fn in_a_recount_the_second_counter_sees_neither_need_nor_count() {
         format!("{recount}/places/{}/sheets", unpack.bags[1]),
         recount.clone(),
     ] {
-        let html = ben.open(&page).await.html();
-        assert!(!html.contains("973"), "{page} shows the need");
-        assert!(!html.contains("971"), "{page} shows the first count");
+        let seen = ben.open(&page).await;
+        assert!(!seen.tells("973"), "{page} shows the need");
+        assert!(!seen.tells("971"), "{page} shows the first count");
     }
     let peg = unpack.world.part("Peg").await;
     let answer = ben
