@@ -26,10 +26,20 @@ pub struct IndexPage {
 
 struct TeamPlaces {
     name: String,
-    /// The rooms and vehicles, each followed by what stands in it.
-    standing: Vec<Row>,
-    /// Crates and bags that nobody put anywhere yet.
-    nowhere: Vec<Row>,
+    /// The rooms and vehicles, each followed by what stands in it; what stands in places of other teams;
+    /// what nobody put anywhere yet.
+    stands: [Stands; 3],
+}
+
+struct Stands {
+    caption: &'static str,
+    rows: Vec<Row>,
+}
+
+impl TeamPlaces {
+    fn is_empty(&self) -> bool {
+        self.stands.iter().all(|stands| stands.rows.is_empty())
+    }
 }
 
 struct Row {
@@ -69,16 +79,22 @@ async fn of_team(db: &mut SqliteConnection, team: TeamId, name: &str) -> sqlx::R
     let holds = add_up(&places, &loads);
     let nodes = tree::below(&places, None);
     let mut standing = Vec::new();
+    let mut elsewhere = Vec::new();
     let mut nowhere = Vec::new();
-    let mut at_the_top = Kind::Store;
+    // A crate at the top stands with another team, or nowhere yet.
+    let mut top = Top::Room;
     for Node { place, depth } in nodes {
         if depth == 0 {
-            at_the_top = place.kind;
+            top = match (place.kind.is_carried(), place.parent) {
+                (false, _) => Top::Room,
+                (true, Some(_)) => Top::Elsewhere,
+                (true, None) => Top::Nowhere,
+            };
         }
-        let rows = if at_the_top.is_carried() {
-            &mut nowhere
-        } else {
-            &mut standing
+        let rows = match top {
+            Top::Room => &mut standing,
+            Top::Elsewhere => &mut elsewhere,
+            Top::Nowhere => &mut nowhere,
         };
         let holds = holds.get(&place.id).map_or_else(String::new, Held::words);
         rows.push(Row {
@@ -89,9 +105,29 @@ async fn of_team(db: &mut SqliteConnection, team: TeamId, name: &str) -> sqlx::R
     }
     Ok(TeamPlaces {
         name: name.to_owned(),
-        standing,
-        nowhere,
+        stands: [
+            Stands {
+                caption: "Where things stand",
+                rows: standing,
+            },
+            Stands {
+                caption: "With other teams; each says where on its own page",
+                rows: elsewhere,
+            },
+            Stands {
+                caption: "Nowhere yet",
+                rows: nowhere,
+            },
+        ],
     })
+}
+
+/// Where the outermost place of a row is.
+#[derive(Clone, Copy)]
+enum Top {
+    Room,
+    Elsewhere,
+    Nowhere,
 }
 
 /// What is in a place with all that stands in it.
