@@ -13,6 +13,7 @@ mod links;
 mod look;
 mod packing_slip;
 mod parts;
+mod place_tree;
 mod places;
 mod people;
 mod seasons;

@@ -1,6 +1,7 @@
 //! Counting a kit. The kit is the invented beacon: two bags with slips, eight kinds of part.
 
 mod alone;
+mod blind;
 mod closing;
 mod together;
 
