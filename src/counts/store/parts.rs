@@ -42,33 +42,12 @@ impl Part {
     }
 }
 
-pub async fn part(db: &mut SqliteConnection, part: PartId) -> sqlx::Result<Option<Part>> {
-    sqlx::query_as!(
-        Part,
-        r#"
-            select
-                id as "id: PartId",
-                number,
-                name,
-                colour,
-                how_to_know,
-                hazard,
-                counted_by,
-                group_of
-            from part
-            where id = $1
-        "#,
-        part
-    )
-    .fetch_optional(db)
-    .await
-}
-
-/// The parts of a kit's list, in its order.
-pub async fn parts_of_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Part>> {
-    sqlx::query_as!(
-        Part,
-        r#"
+/// Parts as a counter sees them, from where the rest of the query says.
+macro_rules! parts {
+    ($rest:tt $(, $value:expr)* $(,)?) => {
+        sqlx::query_as!(
+            Part,
+            r#"
             select
                 part.id as "id: PartId",
                 part.number,
@@ -78,6 +57,28 @@ pub async fn parts_of_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result
                 part.hazard,
                 part.counted_by,
                 part.group_of
+            "# + $rest
+            $(, $value)*
+        )
+    };
+}
+
+pub async fn part(db: &mut SqliteConnection, part: PartId) -> sqlx::Result<Option<Part>> {
+    parts!(
+        r#"
+            from part
+            where part.id = $1
+        "#,
+        part
+    )
+    .fetch_optional(db)
+    .await
+}
+
+/// The parts of a kit's list, in its order.
+pub async fn parts_of_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Part>> {
+    parts!(
+        r#"
             from kit
             join need on need.revision_id = kit.revision_id and need.size_id = kit.size_id
             join part on part.id = need.part_id
@@ -92,18 +93,8 @@ pub async fn parts_of_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result
 
 /// Every part that a count expects or that somebody counted in it.
 pub async fn parts_of_count(db: &mut SqliteConnection, count: CountId) -> sqlx::Result<Vec<Part>> {
-    sqlx::query_as!(
-        Part,
+    parts!(
         r#"
-            select
-                part.id as "id: PartId",
-                part.number,
-                part.name,
-                part.colour,
-                part.how_to_know,
-                part.hazard,
-                part.counted_by,
-                part.group_of
             from part
             where part.id in (
                 select part_id from count_line where count_id = $1
@@ -133,18 +124,8 @@ pub async fn others_like(
             .replace('%', "\\%")
             .replace('_', "\\_")
     );
-    sqlx::query_as!(
-        Part,
+    parts!(
         r#"
-            select
-                part.id as "id: PartId",
-                part.number,
-                part.name,
-                part.colour,
-                part.how_to_know,
-                part.hazard,
-                part.counted_by,
-                part.group_of
             from part
             where part.number || ' ' || part.name || ' ' || part.colour like $2 escape '\'
                 and part.id not in (

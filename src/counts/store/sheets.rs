@@ -37,10 +37,12 @@ impl CountSheet {
     }
 }
 
-pub async fn find(db: &mut SqliteConnection, count: CountId) -> sqlx::Result<Option<CountSheet>> {
-    sqlx::query_as!(
-        CountSheet,
-        r#"
+/// Counts with their kit and people, narrowed and ordered by the rest of the query.
+macro_rules! sheets {
+    ($rest:tt $(, $value:expr)* $(,)?) => {
+        sqlx::query_as!(
+            CountSheet,
+            r#"
             select
                 count_sheet.id as "id: CountId",
                 code.code as "code: Code",
@@ -66,6 +68,15 @@ pub async fn find(db: &mut SqliteConnection, count: CountId) -> sqlx::Result<Opt
             join person as opener on opener.id = count_sheet.opened_by
             left join revision on revision.id = kit.revision_id
             left join person as closer on closer.id = count_sheet.closed_by
+            "# + $rest
+            $(, $value)*
+        )
+    };
+}
+
+pub async fn find(db: &mut SqliteConnection, count: CountId) -> sqlx::Result<Option<CountSheet>> {
+    sheets!(
+        r#"
             where count_sheet.id = $1
         "#,
         count
@@ -80,34 +91,8 @@ pub async fn of_teams(
     team: TeamId,
     limit: i64,
 ) -> sqlx::Result<Vec<CountSheet>> {
-    sqlx::query_as!(
-        CountSheet,
+    sheets!(
         r#"
-            select
-                count_sheet.id as "id: CountId",
-                code.code as "code: Code",
-                count_sheet.kit_id as "kit: KitId",
-                kit.name as kit_name,
-                kit.team_id as "team: TeamId",
-                kit.revision_id as "revision: RevisionId",
-                revision.label as "revision_label?",
-                kit.size_id as "size: SizeId",
-                count_sheet.purpose as "purpose: Purpose",
-                count_sheet.source as "source: Source",
-                count_sheet.opened_at as "opened_at: Instant",
-                opener.name as opened_by,
-                count_sheet.closed_at as "closed_at: Instant",
-                closer.name as "closed_by?",
-                count_sheet.closing_seq,
-                count_sheet.more_to_come as "more_to_come: bool",
-                count_sheet.left_reason,
-                count_sheet.reopened_as as "reopened_as: CountId"
-            from kit
-            join count_sheet on count_sheet.kit_id = kit.id
-            join code on code.subject_id = count_sheet.id
-            join person as opener on opener.id = count_sheet.opened_by
-            left join revision on revision.id = kit.revision_id
-            left join person as closer on closer.id = count_sheet.closed_by
             where kit.team_id = $1
             order by
                 count_sheet.closed_at is not null,

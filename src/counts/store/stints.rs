@@ -40,10 +40,12 @@ impl Stint {
     }
 }
 
-pub async fn stint(db: &mut SqliteConnection, stint: StintId) -> sqlx::Result<Option<Stint>> {
-    sqlx::query_as!(
-        Stint,
-        r#"
+/// Stints with the names of their people, narrowed and ordered by the rest of the query.
+macro_rules! stints {
+    ($rest:tt $(, $value:expr)* $(,)?) => {
+        sqlx::query_as!(
+            Stint,
+            r#"
             select
                 stint.id as "id: StintId",
                 stint.count_id as "count: CountId",
@@ -62,6 +64,15 @@ pub async fn stint(db: &mut SqliteConnection, stint: StintId) -> sqlx::Result<Op
             from stint
             join person on person.id = stint.person_id
             left join person as aside on aside.id = stint.set_aside_by
+            "# + $rest
+            $(, $value)*
+        )
+    };
+}
+
+pub async fn stint(db: &mut SqliteConnection, stint: StintId) -> sqlx::Result<Option<Stint>> {
+    stints!(
+        r#"
             where stint.id = $1
         "#,
         stint
@@ -72,27 +83,8 @@ pub async fn stint(db: &mut SqliteConnection, stint: StintId) -> sqlx::Result<Op
 
 /// All stints of a count, in the order in which they began.
 pub async fn of_count(db: &mut SqliteConnection, count: CountId) -> sqlx::Result<Vec<Stint>> {
-    sqlx::query_as!(
-        Stint,
+    stints!(
         r#"
-            select
-                stint.id as "id: StintId",
-                stint.count_id as "count: CountId",
-                stint.place_id as "place: PlaceId",
-                stint.person_id as "person: PersonId",
-                person.name as person_name,
-                stint.began_seq,
-                stint.began_at as "began_at: Instant",
-                stint.last_at as "last_at: Instant",
-                stint.state as "state: StintState",
-                stint.done_at as "done_at: Instant",
-                stint.done_seq,
-                stint.blind as "blind: bool",
-                aside.name as "set_aside_by?",
-                stint.set_aside_reason
-            from stint
-            join person on person.id = stint.person_id
-            left join person as aside on aside.id = stint.set_aside_by
             where stint.count_id = $1
             order by stint.began_at, stint.id
         "#,

@@ -126,84 +126,12 @@ pub async fn insert(db: &mut SqliteConnection, new: &NewPlace, now: Instant) -> 
     Ok(())
 }
 
-/// Places as they are shown, narrowed and ordered by the rest of the query.
+/// Places as they are shown: what stands before the columns, and the rest of the query after them.
 macro_rules! places {
-    ($rest:tt $(, $value:expr)* $(,)?) => {
+    ($before:tt, $rest:tt $(, $value:expr)* $(,)?) => {
         sqlx::query_as!(
             Place,
-            r#"
-            select
-                place.id as "id: PlaceId",
-                code.code as "code: Code",
-                place.kind as "kind: Kind",
-                place.team_id as "team!: TeamId",
-                place.kit_id as "kit: KitId",
-                place.name,
-                place.make,
-                place.tare_g,
-                place.parent_id as "parent: PlaceId",
-                place.usual_parent_id as "usual_parent: PlaceId",
-                place.note,
-                place.put_away_at is not null as "put_away: bool",
-                place.version
-            from place
-            join code on code.subject_id = place.id
-            "# + $rest
-            $(, $value)*
-        )
-    };
-}
-
-pub async fn find(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Option<Place>> {
-    places!(
-        r#"
-            where place.id = $1 and place.kind <> 'outside'
-        "#,
-        place
-    )
-    .fetch_optional(db)
-    .await
-}
-
-/// The boxes, bags, trays, heaps and crates of a kit that are not put away, in the order they were made.
-pub async fn in_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Place>> {
-    places!(
-        r#"
-            where place.kit_id = $1 and place.put_away_at is null
-            order by place.position
-        "#,
-        kit
-    )
-    .fetch_all(db)
-    .await
-}
-
-/// All places of a team that are not put away, in the order they were made.
-pub async fn of_team(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Vec<Place>> {
-    places!(
-        r#"
-            where place.team_id = $1 and place.put_away_at is null
-            order by place.position
-        "#,
-        team
-    )
-    .fetch_all(db)
-    .await
-}
-
-/// A place and what it stands in, from the inside outwards.
-pub async fn way(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Vec<Place>> {
-    sqlx::query_as!(
-        Place,
-        r#"
-            with recursive above (id, step) as (
-                select $1, 0
-                union all
-                select place.parent_id, above.step + 1
-                from above
-                join place on place.id = above.id
-                where place.parent_id is not null and above.step < 50
-            )
+            $before + r#"
             select
                 place.id as "id!: PlaceId",
                 code.code as "code!: Code",
@@ -218,6 +146,72 @@ pub async fn way(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Vec<
                 place.note as "note!",
                 place.put_away_at is not null as "put_away!: bool",
                 place.version as "version!"
+            "# + $rest
+            $(, $value)*
+        )
+    };
+}
+
+pub async fn find(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Option<Place>> {
+    places!(
+        "",
+        r#"
+            from place
+            join code on code.subject_id = place.id
+            where place.id = $1 and place.kind <> 'outside'
+        "#,
+        place
+    )
+    .fetch_optional(db)
+    .await
+}
+
+/// The boxes, bags, trays, heaps and crates of a kit that are not put away, in the order they were made.
+pub async fn in_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Place>> {
+    places!(
+        "",
+        r#"
+            from place
+            join code on code.subject_id = place.id
+            where place.kit_id = $1 and place.put_away_at is null
+            order by place.position
+        "#,
+        kit
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// All places of a team that are not put away, in the order they were made.
+pub async fn of_team(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Vec<Place>> {
+    places!(
+        "",
+        r#"
+            from place
+            join code on code.subject_id = place.id
+            where place.team_id = $1 and place.put_away_at is null
+            order by place.position
+        "#,
+        team
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// A place and what it stands in, from the inside outwards.
+pub async fn way(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Vec<Place>> {
+    places!(
+        r#"
+            with recursive above (id, step) as (
+                select $1, 0
+                union all
+                select place.parent_id, above.step + 1
+                from above
+                join place on place.id = above.id
+                where place.parent_id is not null and above.step < 50
+            )
+        "#,
+        r#"
             from above
             join place on place.id = above.id
             join code on code.subject_id = place.id
@@ -232,8 +226,7 @@ pub async fn way(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Vec<
 /// Places with all that they stand in, outside places left out.
 pub async fn around(db: &mut SqliteConnection, places: &[PlaceId]) -> sqlx::Result<Vec<Place>> {
     let ids = hex_list(places);
-    sqlx::query_as!(
-        Place,
+    places!(
         r#"
             with recursive above (id) as (
                 select unhex(value)
@@ -244,20 +237,8 @@ pub async fn around(db: &mut SqliteConnection, places: &[PlaceId]) -> sqlx::Resu
                 join place on place.id = above.id
                 where place.parent_id is not null
             )
-            select
-                place.id as "id!: PlaceId",
-                code.code as "code!: Code",
-                place.kind as "kind!: Kind",
-                place.team_id as "team!: TeamId",
-                place.kit_id as "kit: KitId",
-                place.name as "name!",
-                place.make as "make!",
-                place.tare_g,
-                place.parent_id as "parent: PlaceId",
-                place.usual_parent_id as "usual_parent: PlaceId",
-                place.note as "note!",
-                place.put_away_at is not null as "put_away!: bool",
-                place.version as "version!"
+        "#,
+        r#"
             from above
             join place on place.id = above.id
             join code on code.subject_id = place.id
@@ -280,8 +261,7 @@ fn hex_list(places: &[PlaceId]) -> String {
 
 /// What stands in a place, however deep, without what was put away, in the order it was made.
 pub async fn below(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Vec<Place>> {
-    sqlx::query_as!(
-        Place,
+    places!(
         r#"
             with recursive below (id) as (
                 select id from place where parent_id = $1
@@ -290,20 +270,8 @@ pub async fn below(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Ve
                 from below
                 join place on place.parent_id = below.id
             )
-            select
-                place.id as "id!: PlaceId",
-                code.code as "code!: Code",
-                place.kind as "kind!: Kind",
-                place.team_id as "team!: TeamId",
-                place.kit_id as "kit: KitId",
-                place.name as "name!",
-                place.make as "make!",
-                place.tare_g,
-                place.parent_id as "parent: PlaceId",
-                place.usual_parent_id as "usual_parent: PlaceId",
-                place.note as "note!",
-                place.put_away_at is not null as "put_away!: bool",
-                place.version as "version!"
+        "#,
+        r#"
             from below
             join place on place.id = below.id
             join code on code.subject_id = place.id
