@@ -123,12 +123,6 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
     };
     let told = flash::read(request.headers());
     let had_message = told.is_some();
-    let path = request.uri().path().to_owned();
-    let league = match people::league(&app).await {
-        Ok(league) => league,
-        Err(error) => return error.into_response(),
-    };
-    let frame = frame(&app, league, viewer.as_ref(), told, path);
 
     // Unchanged as long as nobody wrote, nobody else looks, and the day and the program are the same.
     let tag = match &viewer {
@@ -150,6 +144,12 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
         return (StatusCode::NOT_MODIFIED, [(header::ETAG, tag.clone())]).into_response();
     }
 
+    let path = request.uri().path().to_owned();
+    let league = match people::league(&app).await {
+        Ok(league) => league,
+        Err(error) => return error.into_response(),
+    };
+    let frame = frame(&app, league, viewer.as_ref(), told, path);
     request.extensions_mut().insert(app.clone());
     request.extensions_mut().insert(frame.clone());
     if let Some(viewer) = viewer {

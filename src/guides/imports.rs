@@ -298,7 +298,7 @@ pub async fn export(db: &mut SqliteConnection, revision: RevisionId) -> Result<V
         .ok_or(AppError::NotFound("revision"))?;
     let sizes = store::sizes(db, revision.guide).await?;
     let rows = store::list_rows(db, revision.id).await?;
-    let names: HashMap<_, _> = store::assembly_names(db).await?.into_iter().collect();
+    let names = store::assembly_names(db, revision.id).await?;
     let mut list = PartsList {
         sizes: sizes.iter().map(|size| size.name.clone()).collect(),
         parts: Vec::new(),

@@ -149,7 +149,7 @@ async fn write_need(
         let rolled = match need(lines) {
             Ok(rolled) => rolled,
             Err(refused) => {
-                let words = explain(db, &refused, list, parts).await?;
+                let words = explain(db, revision, &refused, list, parts).await?;
                 return Err(NotDone::Refused(ListRefused::Need(words)));
             }
         };
@@ -173,11 +173,12 @@ async fn write_need(
 
 async fn explain(
     db: &mut SqliteConnection,
+    revision: RevisionId,
     refused: &NeedRefused<PartId, AssemblyId>,
     list: &NewList,
     parts: &[PartId],
 ) -> Result<String, AppError> {
-    let names: HashMap<AssemblyId, String> = store::assembly_names(db).await?.into_iter().collect();
+    let names = store::assembly_names(db, revision).await?;
     Ok(refused.in_words(|child| match child {
         Child::Assembly(assembly) => names.get(&assembly).cloned().unwrap_or_default(),
         Child::Part(part) => parts

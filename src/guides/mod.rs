@@ -21,9 +21,9 @@ mod store;
 
 pub use list::{ListRefused, NewChild, NewLine, NewList, NewPart, write_list};
 pub use store::{
-    Guide, ListedPart, NewGuide, NewRevision, Revision, Size, add_guide, add_revision, add_size,
-    assembly_names, guide, guides, list_rows, listed_parts, need_of, revision, revisions, seal,
-    sizes,
+    AssemblyName, Guide, ListedPart, NewGuide, NewRevision, Revision, Size, add_guide,
+    add_revision, add_size, assemblies, assembly_names, guide, guides, list_rows, listed_parts,
+    need_of, revision, revisions, seal, sizes,
 };
 
 use crate::app::App;

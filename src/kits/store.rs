@@ -2,13 +2,11 @@
 
 mod change;
 mod league;
-mod list;
 mod slip;
 mod spots;
 
 pub use change::{counted_before, insert, names_of_others, set_put_away, update};
 pub use league::{OtherKit, of_others, overs_elsewhere, put_away_of};
-pub use list::{AssemblyName, assemblies};
 pub use slip::{clear_lines, insert_line, started};
 pub use spots::{LastCount, last_count, spots};
 

@@ -31,10 +31,6 @@ impl Frame {
         super::assets::address(name)
     }
 
-    pub fn is_signed_in(&self) -> bool {
-        self.person.is_some()
-    }
-
     /// Which word of the strip a path belongs to.
     pub fn strip_of(path: &str) -> &'static str {
         match path.split('/').nth(1).unwrap_or("") {

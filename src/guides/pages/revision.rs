@@ -139,8 +139,7 @@ pub(super) async fn show(
         .into_iter()
         .map(|part| (part.id, part))
         .collect();
-    let names: HashMap<AssemblyId, String> =
-        guides::assembly_names(&mut db).await?.into_iter().collect();
+    let names = guides::assembly_names(&mut db, revision.id).await?;
     drop(db);
 
     let size_ids: Vec<_> = sizes.iter().map(|size| size.id).collect();

@@ -154,11 +154,46 @@ pub async fn assembly_for(
     Ok(id)
 }
 
-pub async fn assembly_names(db: &mut SqliteConnection) -> sqlx::Result<Vec<(AssemblyId, String)>> {
-    let rows = sqlx::query!(r#"select id as "id: AssemblyId", name from assembly"#)
-        .fetch_all(db)
-        .await?;
-    Ok(rows.into_iter().map(|row| (row.id, row.name)).collect())
+/// An assembly of a parts list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AssemblyName {
+    pub id: AssemblyId,
+    pub name: String,
+}
+
+/// The assemblies that a revision's list names, by name.
+pub async fn assemblies(
+    db: &mut SqliteConnection,
+    revision: RevisionId,
+) -> sqlx::Result<Vec<AssemblyName>> {
+    sqlx::query_as!(
+        AssemblyName,
+        r#"
+            select id as "id!: AssemblyId", name as "name!"
+            from assembly
+            where id in (
+                select assembly_id from list_line where revision_id = $1
+                union
+                select child_assembly_id from list_line where revision_id = $1
+            )
+            order by name
+        "#,
+        revision
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// The names of the assemblies that a revision's list names.
+pub async fn assembly_names(
+    db: &mut SqliteConnection,
+    revision: RevisionId,
+) -> sqlx::Result<HashMap<AssemblyId, String>> {
+    let assemblies = assemblies(db, revision).await?;
+    Ok(assemblies
+        .into_iter()
+        .map(|one| (one.id, one.name))
+        .collect())
 }
 
 pub struct LineRow {

@@ -7,9 +7,9 @@ pub use drafts::{
     Draft, NewDraft, draft, forget_old_drafts, insert_draft, mark_taken, set_mapping,
 };
 pub use lists::{
-    LineRow, ListedPart, assemblies_of, assembly_for, assembly_names, clear_list, copy_list,
-    insert_line, insert_need, insert_quantity, known_parts, list_rows, listed_parts, need_of,
-    part_for,
+    AssemblyName, LineRow, ListedPart, assemblies, assemblies_of, assembly_for, assembly_names,
+    clear_list, copy_list, insert_line, insert_need, insert_quantity, known_parts, list_rows,
+    listed_parts, need_of, part_for,
 };
 
 use sqlx::SqliteConnection;

@@ -12,7 +12,7 @@ use crate::guides::need::{self, Line, Path as Way, Start, need};
 use crate::ids::{AssemblyId, KitId, PartId};
 use crate::kits::rules::alike::{Likeness, Looks, hides_under_film, likeness};
 use crate::kits::rules::{Account, Spot, Standing};
-use crate::kits::{self, Kit, store};
+use crate::kits::{self, Kit};
 use crate::people::Viewer;
 use crate::web::extract::Path;
 use crate::web::frame::Frame;
@@ -70,11 +70,7 @@ pub(super) async fn show(
     let account = accounts.swap_remove(at);
     let (ways, more_ways) = match kit.revision.zip(kit.size) {
         Some((revision, size)) => {
-            let names: HashMap<AssemblyId, String> = store::assemblies(&mut db, revision)
-                .await?
-                .into_iter()
-                .map(|assembly| (assembly.id, assembly.name))
-                .collect();
+            let names = guides::assembly_names(&mut db, revision).await?;
             let lines: Vec<Line<PartId, AssemblyId>> = guides::list_rows(&mut db, revision)
                 .await?
                 .into_iter()

@@ -9,13 +9,12 @@ use serde::Deserialize;
 
 use crate::app::App;
 use crate::error::AppError;
-use crate::guides;
 use crate::guides::import::guard;
 use crate::guides::need::Child;
+use crate::guides::{self, AssemblyName};
 use crate::ids::{AssemblyId, KitId, PartId};
 use crate::kits::rules::{Account, Standing, Summary, plural};
-use crate::kits::store::AssemblyName;
-use crate::kits::{self, Kit, store};
+use crate::kits::{self, Kit};
 use crate::people::viewer::form_encode;
 use crate::text::fold;
 use crate::web::extract::{Path, Query};
@@ -100,7 +99,7 @@ pub(super) async fn index(
     let mut accounts = kits::accounts(&mut db, kit.id).await?;
     let (assemblies, rows) = match kit.revision {
         Some(revision) => (
-            store::assemblies(&mut db, revision).await?,
+            guides::assemblies(&mut db, revision).await?,
             guides::list_rows(&mut db, revision).await?,
         ),
         None => (Vec::new(), Vec::new()),

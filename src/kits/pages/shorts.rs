@@ -10,7 +10,7 @@ use crate::app::App;
 use crate::error::AppError;
 use crate::guides;
 use crate::guides::need::Child;
-use crate::ids::{AssemblyId, FormId, KitId, PartId};
+use crate::ids::{FormId, KitId, PartId};
 use crate::kits::rules::alike::{hides_under_film, likeness};
 use crate::kits::rules::look_first::{Alike, Case, Hint, Spot, rank};
 use crate::kits::rules::{Account, Standing, Summary, plural};
@@ -163,11 +163,7 @@ async fn assemblies_of(
     let Some((revision, size)) = kit.revision.zip(kit.size) else {
         return Ok(assemblies);
     };
-    let names: HashMap<AssemblyId, String> = store::assemblies(db, revision)
-        .await?
-        .into_iter()
-        .map(|assembly| (assembly.id, assembly.name))
-        .collect();
+    let names = guides::assembly_names(db, revision).await?;
     for row in guides::list_rows(db, revision).await? {
         let (Child::Part(part), Some(assembly), Some(quantity)) =
             (row.child, row.assembly, row.quantities.get(&size))
