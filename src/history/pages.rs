@@ -16,7 +16,7 @@ use crate::people::Viewer;
 use crate::people::access::{Routes, Rule, allowed};
 use crate::places::rules::Wrong;
 use crate::places::rules::words::{called, sentence};
-use crate::web::extract::{Form, Path, Query};
+use crate::web::extract::{Form, Nothing, Path, Query};
 use crate::web::flash;
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
@@ -281,9 +281,6 @@ fn touched(entry: &Recorded, names: &Names) -> Vec<(String, String)> {
         .map(|place| linked(Document::Place(place), names))
         .collect()
 }
-
-#[derive(Deserialize)]
-struct Nothing {}
 
 async fn undo(
     State(app): State<App>,

@@ -20,6 +20,10 @@ pub struct Path<T>(pub T);
 #[from_request(via(axum::extract::Query), rejection(AppError))]
 pub struct Query<T>(pub T);
 
+/// The fields of a form that says nothing but "do it".
+#[derive(serde::Deserialize)]
+pub struct Nothing {}
+
 /// A form and the id it carried. Repeated fields become a `Vec`.
 pub struct Form<T> {
     pub sent: Sent,

@@ -5,6 +5,7 @@ use axum::http::{HeaderMap, HeaderValue};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
 
+use crate::clock::Instant;
 use crate::receipts::Outcome;
 
 /// The cookie's name.
@@ -46,14 +47,17 @@ pub fn told(outcome: &Outcome, text: impl Into<String>, zone: &str) -> Response 
         Outcome::Again {
             location,
             recorded_at,
-        } => look(
-            location,
-            format!(
-                "Already recorded at {}. Nothing was recorded twice.",
-                recorded_at.time_of_day(zone)
-            ),
-        ),
+        } => already(location, *recorded_at, zone),
     }
+}
+
+/// 303 to what was recorded before, and when that was.
+pub fn already(location: &str, recorded_at: Instant, zone: &str) -> Response {
+    let time = recorded_at.time_of_day(zone);
+    look(
+        location,
+        format!("Already recorded at {time}. Nothing was recorded twice."),
+    )
 }
 
 /// The message a request brought along, if any.

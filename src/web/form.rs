@@ -11,6 +11,13 @@ pub struct Choice {
 }
 
 impl Choice {
+    /// The same where the choices are told apart by their values.
+    pub fn one_of(value: impl Display, text: impl Display, chosen: &str) -> Self {
+        let value = value.to_string();
+        let is_chosen = value == chosen;
+        Self::new(value, text, is_chosen)
+    }
+
     pub fn new(value: impl Display, text: impl Display, chosen: bool) -> Self {
         Self {
             value: value.to_string(),

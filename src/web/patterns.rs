@@ -3,6 +3,7 @@
 
 use askama::Template;
 
+use super::form::{Choice, Wrong};
 use super::frame::Frame;
 use super::page::Page;
 
@@ -22,38 +23,16 @@ pub struct Patterns {
     fine: Option<String>,
 }
 
-struct Wrong {
-    field: &'static str,
-    text: String,
-}
-
-struct Choice {
-    value: &'static str,
-    text: &'static str,
-    chosen: bool,
-}
-
 impl Patterns {
     /// One form on the page is shown refused, so that the error marks can be seen too.
     pub fn new(frame: Frame) -> Patterns {
         let sentence = "You typed 120. The list needs 12. Type it again, or keep 120.";
         Patterns {
             frame,
-            wrongs: vec![Wrong {
-                field: "pieces",
-                text: sentence.to_owned(),
-            }],
+            wrongs: vec![Wrong::at("pieces", sentence)],
             sizes: vec![
-                Choice {
-                    value: "half",
-                    text: "Half",
-                    chosen: false,
-                },
-                Choice {
-                    value: "full",
-                    text: "Full",
-                    chosen: true,
-                },
+                Choice::new("half", "Half", false),
+                Choice::new("full", "Full", true),
             ],
             too_many: Some(sentence.to_owned()),
             fine: None,

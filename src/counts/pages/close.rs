@@ -10,7 +10,7 @@ use serde::Deserialize;
 use super::super::closing::{self, Prepared, ReopenRefused};
 use super::super::rules::close::{Answers, CloseRefused, Purpose};
 use super::super::store::{self, CountSheet, Part};
-use super::{Wrong, moment, sentence, several};
+use super::{moment, sentence, several};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{CountId, PartId, PlaceId};
@@ -18,6 +18,7 @@ use crate::ledger::Outside;
 use crate::people::Viewer;
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
+use crate::web::form::{Choice, Wrong};
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
 
@@ -40,12 +41,6 @@ pub struct ClosePage {
     more: Vec<Choice>,
     as_they_are: bool,
     reason: String,
-}
-
-struct Choice {
-    value: &'static str,
-    text: &'static str,
-    chosen: bool,
 }
 
 impl ClosePage {
@@ -189,16 +184,16 @@ async fn close_page(
             .map(|(place, part)| (place_name(*place), part_name(*part)))
             .collect(),
         more: vec![
-            Choice {
-                value: "all",
-                text: "Everything is here. What lacks is short",
-                chosen: answers.more_to_come == Some(false),
-            },
-            Choice {
-                value: "more",
-                text: "More boxes are to come. What lacks is still to come",
-                chosen: answers.more_to_come == Some(true),
-            },
+            Choice::new(
+                "all",
+                "Everything is here. What lacks is short",
+                answers.more_to_come == Some(false),
+            ),
+            Choice::new(
+                "more",
+                "More boxes are to come. What lacks is still to come",
+                answers.more_to_come == Some(true),
+            ),
         ],
         as_they_are: answers.as_they_are,
         reason: answers.reason,
@@ -232,10 +227,7 @@ impl ClosePage {
             | CloseRefused::Closed
             | CloseRefused::Books => "",
         };
-        self.wrongs.push(Wrong {
-            field: field.into(),
-            text,
-        });
+        self.wrongs.push(Wrong::at(field, text));
     }
 }
 

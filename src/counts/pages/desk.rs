@@ -13,7 +13,7 @@ use super::super::stint_and_count;
 use super::super::store::{CountSheet, Stint};
 use super::super::tallying::{self, SheetRefused, TypedLine};
 use super::lines::{self, Line};
-use super::{Wrong, sentence};
+use super::sentence;
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{PartId, StintId};
@@ -21,6 +21,7 @@ use crate::people::Viewer;
 use crate::places::{self, Place};
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
+use crate::web::form::Wrong;
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
 
@@ -80,7 +81,7 @@ async fn sheet_page(
     if short > 0 {
         filled.push_str(&format!(", {short} short"));
     }
-    let mut wrongs: Vec<Wrong> = whole.map(Wrong::whole).unwrap_or_default();
+    let mut wrongs: Vec<Wrong> = whole.map(super::whole).unwrap_or_default();
     let rows: Vec<Row> = found
         .lines
         .into_iter()
@@ -90,10 +91,10 @@ async fn sheet_page(
             let typed = typed.get(&part);
             let wrong = wrong.get(&part);
             if let Some((text, _)) = wrong {
-                wrongs.push(Wrong {
-                    field: format!("n-{part}"),
-                    text: format!("{}: {text}", line.part.full_name()),
-                });
+                wrongs.push(Wrong::at(
+                    format!("n-{part}"),
+                    format!("{}: {text}", line.part.full_name()),
+                ));
             }
             Row {
                 value: typed

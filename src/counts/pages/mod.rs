@@ -14,6 +14,7 @@ use crate::app::App;
 use crate::clock::Instant;
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule};
+use crate::web::form::Wrong;
 
 pub fn routes() -> Routes {
     Routes::new()
@@ -82,20 +83,9 @@ fn tap_words(amount: i64, undoes: bool) -> String {
     }
 }
 
-/// What has to be put right, for the summary on top of a page.
-struct Wrong {
-    field: String,
-    text: String,
-}
-
-impl Wrong {
-    /// About the form as a whole.
-    fn whole(text: impl ToString) -> Vec<Wrong> {
-        vec![Wrong {
-            field: String::new(),
-            text: sentence(&text.to_string()),
-        }]
-    }
+/// What has to be put right about the form as a whole.
+fn whole(text: impl ToString) -> Vec<Wrong> {
+    vec![Wrong::at("", sentence(&text.to_string()))]
 }
 
 /// A refusal as a sentence: "say why" becomes "Say why."

@@ -14,7 +14,7 @@ use super::super::rules::progress::{PlaceProgress, of_places};
 use super::super::rules::settle::{How, Verdict};
 use super::super::store::{self, CountSheet, Part};
 use super::super::{finishing, whole};
-use super::{Wrong, moment, sentence};
+use super::{moment, sentence};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{CountId, PartId, PlaceId, StintId};
@@ -22,6 +22,7 @@ use crate::people::Viewer;
 use crate::places::{self, Place};
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
+use crate::web::form::Wrong;
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
 
@@ -321,7 +322,7 @@ pub async fn settle(
         )),
         Err(NotDone::Refused(refused)) => {
             let mut db = app.db.read().await?;
-            let wrongs = Wrong::whole(refused);
+            let wrongs = super::whole(refused);
             let page = page(&mut db, &app, &viewer, frame, (count, place), wrongs, None).await?;
             Ok(page::again(page))
         }

@@ -9,7 +9,7 @@ use super::super::finishing::{self, StintRefused, Uncounted};
 use super::super::stint_and_count;
 use super::super::store::{self, CountSheet, Part, Stint};
 use super::lines::{self, Line};
-use super::{Wrong, moment, several, tally};
+use super::{moment, several, tally};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{PartId, StintId};
@@ -17,6 +17,7 @@ use crate::people::Viewer;
 use crate::places::{self, Place};
 use crate::web::extract::{Form, Path, Query};
 use crate::web::flash;
+use crate::web::form::Wrong;
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
 
@@ -178,7 +179,7 @@ pub async fn done(
             viewer.zone(),
         )),
         Err(NotDone::Refused(refused)) => {
-            let page = done_page(&app, frame, stint, Wrong::whole(refused)).await?;
+            let page = done_page(&app, frame, stint, super::whole(refused)).await?;
             Ok(page::again(page))
         }
         Err(NotDone::Failed(error)) => Err(error),
@@ -228,10 +229,10 @@ pub async fn set_aside(
         Err(NotDone::Refused(refused)) => {
             let mut db = app.db.read().await?;
             let (stint, sheet) = stint_and_count(&mut db, stint).await?;
-            let wrong = Wrong {
-                field: format!("reason-{}", stint.id),
-                text: super::sentence(&refused.to_string()),
-            };
+            let wrong = Wrong::at(
+                format!("reason-{}", stint.id),
+                super::sentence(&refused.to_string()),
+            );
             let kept = Some((stint.id, reason.clone()));
             let page = super::place::page(
                 &mut db,

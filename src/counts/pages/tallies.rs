@@ -168,13 +168,7 @@ fn back_to_line(viewer: &Viewer, stint: StintId, part: PartId, recorded: &Record
             &line,
             "Kept, but the count is closed: it is in no total until the keeper reopens it.",
         ),
-        Recorded::Again(at) => flash::look(
-            &line,
-            format!(
-                "Already recorded at {}. Nothing was recorded twice.",
-                at.time_of_day(viewer.zone())
-            ),
-        ),
+        Recorded::Again(at) => flash::already(&line, *at, viewer.zone()),
     }
 }
 

@@ -7,12 +7,13 @@ use super::super::rules::close::Purpose;
 use super::super::store::{self, CountSheet, Part, Stint};
 use super::super::tallying::{KitTotal, kit_total};
 use super::lines;
-use super::{Wrong, moment, tap_words};
+use super::{moment, tap_words};
 use crate::app::App;
 use crate::error::AppError;
 use crate::ids::{PartId, TallyId};
 use crate::people::Viewer;
 use crate::places::{self, Place};
+use crate::web::form::Wrong;
 use crate::web::frame::Frame;
 
 /// How many taps are listed with an undo.
@@ -165,13 +166,10 @@ pub async fn page(
     let shows_need = lines::shows_need(&sheet, &stint);
     let mut wrongs = Vec::new();
     if let Some(text) = &brought.refused {
-        wrongs.extend(Wrong::whole(text));
+        wrongs.extend(super::whole(text));
     }
     if let Some(text) = &brought.typed_wrong {
-        wrongs.push(Wrong {
-            field: "typed".into(),
-            text: super::sentence(text),
-        });
+        wrongs.push(Wrong::at("typed", super::sentence(text)));
     }
     Ok(TallyPage {
         frame,

@@ -19,7 +19,7 @@ use crate::people::Viewer;
 use crate::receipts::Sent;
 use crate::secret;
 use crate::text::fold;
-use crate::web::extract::{Form, Path};
+use crate::web::extract::{Form, Nothing, Path};
 use crate::web::flash;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
@@ -492,9 +492,6 @@ pub(super) async fn say(
         Err(NotDone::Failed(error)) => Err(error),
     }
 }
-
-#[derive(Deserialize)]
-pub(super) struct Nothing {}
 
 pub(super) async fn take(
     State(app): State<App>,

@@ -1,9 +1,9 @@
-//! The queries about files on their way into a list.
+//! The queries about files on their way into a list, and what is known before they are read.
 
 use sqlx::SqliteConnection;
 
 use crate::clock::Instant;
-use crate::ids::{ImportDraftId, PersonId, RevisionId};
+use crate::ids::{GuideId, ImportDraftId, PersonId, RevisionId};
 
 /// A file on its way into a list.
 #[derive(Debug, Clone)]
@@ -106,4 +106,30 @@ pub async fn forget_old_drafts(db: &mut SqliteConnection, now: Instant) -> sqlx:
         .execute(db)
         .await?;
     Ok(())
+}
+
+/// Number, colour and name of every part of a maker.
+pub async fn known_parts(
+    db: &mut SqliteConnection,
+    maker: &str,
+) -> sqlx::Result<Vec<(String, String, String)>> {
+    let rows = sqlx::query!(
+        r#"select number, colour, name from part where maker = $1 order by id"#,
+        maker
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| (row.number, row.colour, row.name))
+        .collect())
+}
+
+pub async fn assemblies_of(db: &mut SqliteConnection, guide: GuideId) -> sqlx::Result<Vec<String>> {
+    sqlx::query_scalar!(
+        r#"select name from assembly where guide_id = $1 order by name"#,
+        guide
+    )
+    .fetch_all(db)
+    .await
 }

@@ -427,29 +427,3 @@ pub async fn copy_list(
     .await?;
     Ok(())
 }
-
-/// Number, colour and name of every part of a maker.
-pub async fn known_parts(
-    db: &mut SqliteConnection,
-    maker: &str,
-) -> sqlx::Result<Vec<(String, String, String)>> {
-    let rows = sqlx::query!(
-        r#"select number, colour, name from part where maker = $1 order by id"#,
-        maker
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(rows
-        .into_iter()
-        .map(|row| (row.number, row.colour, row.name))
-        .collect())
-}
-
-pub async fn assemblies_of(db: &mut SqliteConnection, guide: GuideId) -> sqlx::Result<Vec<String>> {
-    sqlx::query_scalar!(
-        r#"select name from assembly where guide_id = $1 order by name"#,
-        guide
-    )
-    .fetch_all(db)
-    .await
-}

@@ -4,12 +4,13 @@ mod drafts;
 mod lists;
 
 pub use drafts::{
-    Draft, NewDraft, draft, forget_old_drafts, insert_draft, mark_taken, set_mapping,
+    Draft, NewDraft, assemblies_of, draft, forget_old_drafts, insert_draft, known_parts,
+    mark_taken, set_mapping,
 };
 pub use lists::{
-    AssemblyName, LineRow, ListedPart, assemblies, assemblies_of, assembly_for, assembly_names,
-    clear_list, copy_list, insert_line, insert_need, insert_quantity, known_parts, list_rows,
-    listed_parts, need_of, part_for,
+    AssemblyName, LineRow, ListedPart, assemblies, assembly_for, assembly_names, clear_list,
+    copy_list, insert_line, insert_need, insert_quantity, list_rows, listed_parts, need_of,
+    part_for,
 };
 
 use sqlx::SqliteConnection;

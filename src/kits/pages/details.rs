@@ -11,7 +11,7 @@ use crate::ids::{FormId, KitId, TeamId};
 use crate::kits::rules::details::{self, Typed};
 use crate::kits::{self, ChangeRefused, Kit, Offer, PutAwayRefused, store};
 use crate::people::Viewer;
-use crate::web::extract::{Form, Path};
+use crate::web::extract::{Form, Nothing, Path};
 use crate::web::flash;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
@@ -332,9 +332,6 @@ pub(super) async fn change(
         edit_page(&app, frame, kit, typed, wrongs, changed).await?,
     ))
 }
-
-#[derive(Deserialize)]
-pub(super) struct Nothing {}
 
 pub(super) async fn put_away(
     State(app): State<App>,

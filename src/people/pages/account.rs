@@ -11,7 +11,7 @@ use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, SessionId};
 use crate::people::sign_in::OpenSession;
 use crate::people::{Viewer, account, sign_in};
-use crate::web::extract::{Form, Path};
+use crate::web::extract::{Form, Nothing, Path};
 use crate::web::flash;
 use crate::web::frame::Frame;
 use crate::web::page::Page;
@@ -35,10 +35,6 @@ pub struct AccountForm {
     #[serde(default)]
     current_password: String,
 }
-
-/// A form with nothing but its id.
-#[derive(Deserialize)]
-pub struct Nothing {}
 
 pub async fn show(
     State(app): State<App>,

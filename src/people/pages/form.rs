@@ -14,23 +14,16 @@ use crate::error::AppError;
 use crate::people::Role;
 use crate::people::rules::PeopleRefused;
 use crate::people::viewer::{LONGEST_DAYS, cookie_name};
+use crate::web::form::{self, Choice, Wrong};
 
 /// What has to be put right, and in which field.
 #[derive(Default)]
 pub struct Wrongs(pub Vec<Wrong>);
 
-pub struct Wrong {
-    pub field: &'static str,
-    pub text: String,
-}
-
 impl Wrongs {
     /// The sentence for one field.
     pub fn at(&self, field: &str) -> Option<&str> {
-        self.0
-            .iter()
-            .find(|wrong| wrong.field == field)
-            .map(|wrong| wrong.text.as_str())
+        form::at(&self.0, field)
     }
 
     pub fn is_empty(&self) -> bool {
@@ -39,19 +32,13 @@ impl Wrongs {
 
     /// A sentence about the form as a whole.
     pub fn whole(text: impl Into<String>) -> Self {
-        Self(vec![Wrong {
-            field: "",
-            text: text.into(),
-        }])
+        Self(vec![Wrong::at("", text.into())])
     }
 }
 
 impl From<Vec<PeopleRefused>> for Wrongs {
     fn from(refused: Vec<PeopleRefused>) -> Self {
-        let wrong = |refused: PeopleRefused| Wrong {
-            field: refused.field(),
-            text: refused.to_string(),
-        };
+        let wrong = |refused: PeopleRefused| Wrong::at(refused.field(), refused);
         Self(refused.into_iter().map(wrong).collect())
     }
 }
@@ -62,13 +49,6 @@ impl From<PeopleRefused> for Wrongs {
     }
 }
 
-/// One thing to choose.
-pub struct Choice {
-    pub value: &'static str,
-    pub text: &'static str,
-    pub chosen: bool,
-}
-
 /// What somebody can be to a team.
 pub fn role_choices(chosen: Option<Role>) -> Vec<Choice> {
     [
@@ -76,11 +56,7 @@ pub fn role_choices(chosen: Option<Role>) -> Vec<Choice> {
         (Role::Deputy, "deputy: stands in for the keeper"),
         (Role::Keeper, "keeper: answers for the kits"),
     ]
-    .map(|(role, text)| Choice {
-        value: role.word(),
-        text,
-        chosen: chosen == Some(role),
-    })
+    .map(|(role, text)| Choice::new(role.word(), text, chosen == Some(role)))
     .into()
 }
 

@@ -5,7 +5,6 @@ use axum::extract::State;
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::account::Nothing;
 use super::form::{Wrongs, refused, unstored};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
@@ -14,7 +13,7 @@ use crate::people::rules::PeopleRefused;
 use crate::people::teams::{self, Coordinator};
 use crate::people::{Viewer, memory};
 use crate::receipts::Outcome;
-use crate::web::extract::{Form, Path};
+use crate::web::extract::{Form, Nothing, Path};
 use crate::web::flash;
 use crate::web::frame::Frame;
 use crate::web::page::Page;

@@ -5,8 +5,7 @@ use axum::extract::State;
 use axum::response::Response;
 use serde::Deserialize;
 
-use super::account::Nothing;
-use super::form::{Choice, Wrongs, refused, role, role_choices, secret, unstored};
+use super::form::{Wrongs, refused, role, role_choices, secret, unstored};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, PersonId, TeamId, TokenId};
@@ -16,8 +15,9 @@ use crate::people::members::{self, Member};
 use crate::people::rules::PeopleRefused;
 use crate::people::teams::{self, Team};
 use crate::people::{Role, Viewer, resets};
-use crate::web::extract::{Form, Path};
+use crate::web::extract::{Form, Nothing, Path};
 use crate::web::flash;
+use crate::web::form::Choice;
 use crate::web::frame::Frame;
 use crate::web::page::Page;
 

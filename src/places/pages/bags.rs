@@ -8,7 +8,7 @@ use axum::response::Response;
 use serde::Deserialize;
 use sqlx::SqliteConnection;
 
-use super::{Choice, choices_or, chosen_place, kinds, nowhere};
+use super::{choices_or, chosen_place, kinds, nowhere};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, KitId, PlaceId};
@@ -21,6 +21,7 @@ use crate::places::rules::{Wrong, wrong_at};
 use crate::places::{self, Asked, Kind, Place};
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
+use crate::web::form::Choice;
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
 

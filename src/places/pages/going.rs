@@ -8,7 +8,7 @@ use axum::response::Response;
 use serde::Deserialize;
 use sqlx::SqliteConnection;
 
-use super::{Choice, choices, choices_or, nowhere};
+use super::{choices, choices_or, nowhere};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, PlaceId};
@@ -20,6 +20,7 @@ use crate::places::rules::{Wrong, wrong_at};
 use crate::places::{self, Pieces, Place, Target, store};
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
+use crate::web::form::Choice;
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
 
@@ -96,7 +97,7 @@ async fn move_page(
             }
         })
         .collect();
-    let none = Choice::new("", "choose a place", &target.to);
+    let none = Choice::one_of("", "choose a place", &target.to);
     let targets = choices_or(none, db, place.team, &target.to, |other| {
         other.id != place.id
     })
@@ -197,7 +198,7 @@ async fn carry_page(
             && may_stand_in(place.kind, other.kind)
             && below.iter().all(|inner| inner.id != other.id)
     };
-    let mut targets = vec![Choice::new("", "choose a place", &fields.to)];
+    let mut targets = vec![Choice::one_of("", "choose a place", &fields.to)];
     targets.push(nowhere(&fields.to));
     targets.extend(choices(db, place.team, &fields.to, fits).await?);
     let pieces = store::pieces(db, place.id, place.kind.is_carried()).await?;

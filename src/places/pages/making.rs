@@ -6,7 +6,7 @@ use axum::response::Response;
 use serde::Deserialize;
 use sqlx::SqliteConnection;
 
-use super::{Choice, choices_or, chosen_place, kinds, nowhere};
+use super::{choices_or, chosen_place, kinds, nowhere};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, KitId, PlaceId, TeamId};
@@ -17,6 +17,7 @@ use crate::places::rules::{Wrong, wrong_at};
 use crate::places::{Asked, ChangeRefused, Kind, Place};
 use crate::web::extract::{Form, Path, Query};
 use crate::web::flash;
+use crate::web::form::Choice;
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
 use crate::{kits, places};
@@ -112,14 +113,14 @@ async fn new_page(
     let teams = viewer
         .memberships()
         .iter()
-        .map(|m| Choice::new(m.team.to_string(), m.team_name.as_str(), &fields.team))
+        .map(|m| Choice::one_of(m.team.to_string(), m.team_name.as_str(), &fields.team))
         .collect();
     let role = viewer.role_in(team);
     let kinds = kinds(&fields.kind, |kind| {
         making::may_make(kind, role) && (kit.is_none() || kind.is_carried())
     });
     let parents = choices_or(nowhere(&fields.parent), db, team, &fields.parent, |_| true).await?;
-    let none = Choice::new("", "none", &fields.usual);
+    let none = Choice::one_of("", "none", &fields.usual);
     let usual = choices_or(none, db, team, &fields.usual, |_| true).await?;
     Ok(NewPage {
         form_id: frame.form_id(),
@@ -270,7 +271,7 @@ async fn edit_page(
     wrongs: Vec<Wrong>,
     changed_meanwhile: bool,
 ) -> Result<EditPage, AppError> {
-    let none = Choice::new("", "none", &fields.usual);
+    let none = Choice::one_of("", "none", &fields.usual);
     let usual = choices_or(none, db, place.team, &fields.usual, |other| {
         other.id != place.id && making::may_stand_in(place.kind, other.kind)
     })

@@ -14,6 +14,7 @@ use super::rules::words::called;
 use super::{Kind, NOWHERE, Place};
 use crate::ids::{PlaceId, TeamId};
 use crate::people::access::{Routes, Rule};
+use crate::web::form::Choice;
 
 pub fn routes() -> Routes {
     Routes::new()
@@ -43,24 +44,6 @@ pub fn routes() -> Routes {
         )
 }
 
-/// One option of a list to choose from.
-pub struct Choice {
-    pub value: String,
-    pub text: String,
-    pub chosen: bool,
-}
-
-impl Choice {
-    fn new(value: impl Into<String>, text: impl Into<String>, chosen: &str) -> Self {
-        let value = value.into();
-        Self {
-            chosen: value == chosen,
-            value,
-            text: text.into(),
-        }
-    }
-}
-
 /// The places of a team as choices, in the order of what stands in what, those that `fits` leaves.
 async fn choices(
     db: &mut SqliteConnection,
@@ -72,7 +55,7 @@ async fn choices(
     Ok(nodes
         .iter()
         .filter(|node| fits(&node.place))
-        .map(|node| Choice::new(node.place.id.to_string(), indented(node), chosen))
+        .map(|node| Choice::one_of(node.place.id.to_string(), indented(node), chosen))
         .collect())
 }
 
@@ -94,7 +77,7 @@ async fn choices_or(
 }
 
 fn nowhere(chosen: &str) -> Choice {
-    Choice::new(NOWHERE, "nowhere yet", chosen)
+    Choice::one_of(NOWHERE, "nowhere yet", chosen)
 }
 
 /// A place chosen from a list; "" and "nowhere yet" are none.
@@ -107,6 +90,6 @@ fn kinds(chosen: &str, may: impl Fn(Kind) -> bool) -> Vec<Choice> {
     Kind::ALL
         .into_iter()
         .filter(|kind| may(*kind))
-        .map(|kind| Choice::new(kind.word(), kind.word(), chosen))
+        .map(|kind| Choice::one_of(kind.word(), kind.word(), chosen))
         .collect()
 }

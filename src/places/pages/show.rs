@@ -3,7 +3,6 @@
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
-use serde::Deserialize;
 use sqlx::SqliteConnection;
 
 use crate::app::App;
@@ -16,7 +15,7 @@ use crate::places::rules::mass::{self, Mass};
 use crate::places::rules::tree::{self, Node};
 use crate::places::rules::words::{Ways, named, pieces, sentence};
 use crate::places::{self, Pieces, Place, store};
-use crate::web::extract::{Form, Path};
+use crate::web::extract::{Form, Nothing, Path};
 use crate::web::flash;
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
@@ -180,9 +179,6 @@ async fn show_page(
         wrongs,
     })
 }
-
-#[derive(Deserialize)]
-pub struct Nothing {}
 
 pub async fn put_away(
     State(app): State<App>,
