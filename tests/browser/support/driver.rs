@@ -29,6 +29,9 @@ const FLAGS: [&str; 12] = [
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE localhost, EXCLUDE 127.0.0.1",
 ];
 
+/// How often a start is tried.
+const STARTS: usize = 5;
+
 /// Where the two programs are.
 pub struct Found {
     chromium: PathBuf,
@@ -69,41 +72,49 @@ pub struct Driver {
 }
 
 impl Driver {
+    /// Starts both. Tried again when it fails: chromedriver takes a free port for one address family
+    /// and then wants the same port in the other, which another program may have in the meantime.
     pub async fn start(found: &Found) -> Self {
-        let profile = tempfile::tempdir().expect("a folder for the profile");
-        let mut child = Command::new(&found.chromedriver)
+        let mut why = Vec::new();
+        for _ in 0..STARTS {
+            match Self::start_once(found).await {
+                Ok(driver) => return driver,
+                Err(error) => why.push(error),
+            }
+        }
+        panic!("no browser after {STARTS} starts: {why:#?}");
+    }
+
+    async fn start_once(found: &Found) -> Result<Self, String> {
+        let profile = tempfile::tempdir().map_err(|error| error.to_string())?;
+        let child = Command::new(&found.chromedriver)
             .arg("--port=0")
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
-            .expect("chromedriver starts");
-        let mut said = BufReader::new(child.stdout.take().expect("its output is ours"));
-        let Some(port) = port(&mut said) else {
-            let _ = child.kill();
-            let _ = child.wait();
-            panic!("chromedriver did not say on which port it listens");
-        };
+            .map_err(|error| format!("chromedriver does not start: {error}"))?;
         let mut starting = Starting(Some(child));
+        let mut said = BufReader::new(starting.stdout());
+        let port = port(&mut said)?;
         let client = ClientBuilder::new(HttpConnector::new())
             .capabilities(capabilities(&found.chromium, profile.path()))
             .connect(&format!("http://127.0.0.1:{port}"))
             .await
-            .unwrap_or_else(|error| panic!("Chromium does not start: {error}"));
+            .map_err(|error| format!("Chromium does not start: {error}"))?;
         let session = client
             .session_id()
             .await
-            .ok()
-            .flatten()
-            .expect("a session has an id");
-        Driver {
+            .map_err(|error| error.to_string())?
+            .ok_or("the session has no id")?;
+        Ok(Driver {
             client,
-            child: starting.0.take().expect("still there"),
+            child: starting.done(),
             port,
             session,
             _said: said,
             _profile: profile,
-        }
+        })
     }
 
     /// A command of Chromium's own (the DevTools protocol).
@@ -142,20 +153,40 @@ fn capabilities(chromium: &Path, profile: &Path) -> Capabilities {
     }
 }
 
-/// From "ChromeDriver was started successfully on port 43697."
-fn port(said: &mut impl BufRead) -> Option<u16> {
-    let mut line = String::new();
-    while said.read_line(&mut line).ok()? > 0 {
-        if let Some((_, rest)) = line.split_once("successfully on port ") {
-            return rest.trim().trim_end_matches('.').parse().ok();
+/// From "ChromeDriver was started successfully on port 43697."; `Err` is what it said instead.
+fn port(said: &mut impl BufRead) -> Result<u16, String> {
+    let mut all = String::new();
+    loop {
+        let before = all.len();
+        let read = said
+            .read_line(&mut all)
+            .map_err(|error| error.to_string())?;
+        if let Some((_, rest)) = all[before..].split_once("successfully on port ") {
+            return rest
+                .trim()
+                .trim_end_matches('.')
+                .parse()
+                .map_err(|error| format!("{error} in {all}"));
         }
-        line.clear();
+        if read == 0 {
+            return Err(format!("chromedriver ended and said: {all}"));
+        }
     }
-    None
 }
 
 /// A chromedriver without a session, ended if none comes about.
 struct Starting(Option<Child>);
+
+impl Starting {
+    fn stdout(&mut self) -> ChildStdout {
+        let child = self.0.as_mut().expect("it was only just started");
+        child.stdout.take().expect("its output is ours")
+    }
+
+    fn done(mut self) -> Child {
+        self.0.take().expect("nobody else takes it")
+    }
+}
 
 impl Drop for Starting {
     fn drop(&mut self) {
