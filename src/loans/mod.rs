@@ -1,0 +1,1 @@
+//! Loans: pieces with another team for a fixed time. So far only what is computed about them.
