@@ -10,9 +10,10 @@ use crate::clock::Instant;
 use crate::code::Code;
 use crate::ids::{PartId, PlaceId};
 
-/// The facts about one part of a kit, from the parts list and the books. All in pieces.
+/// The facts about one part of a kit, from the parts list and the books. All in pieces, none below zero.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Facts {
+    /// What the parts list asks for in the kit's size.
     pub need: i64,
     /// In any of its places, assemblies included.
     pub good: i64,
@@ -21,6 +22,15 @@ pub struct Facts {
     pub broken: i64,
     /// Signed off as missing.
     pub missing: i64,
+    /// The kit's own good and doubtful pieces that another team has on loan.
+    pub lent_out: i64,
+    /// Ordered, and not arrived.
+    pub on_order: i64,
+    /// Another team's pieces that stand with the kit on loan. They can be played with and must go back,
+    /// so they are said beside the line and make nothing less short.
+    pub borrowed: i64,
+    /// Pieces in the kit's crates that are not ours and were never lent.
+    pub guest: i64,
 }
 
 /// One line of a kit's statement.
@@ -36,6 +46,14 @@ pub struct Line {
     pub still_to_come: i64,
 }
 
+/// What a kit has and lacks of one part.
+///
+/// A piece is *here* when it lies in one of the kit's places and can be played with. What the list asks
+/// for beyond that is *short now*. Some of it will come by itself, because it is lent out, still to be
+/// delivered or on order; what is left is *short for good* and somebody must do something about it.
+/// Pieces over of one part never make up for another part that is short.
+///
+/// The definitions are this program's own, there is no published source for them.
 impl Facts {
     /// Pieces that can be played with: good and doubtful.
     pub fn here(&self) -> i64 {
@@ -54,9 +72,19 @@ impl Facts {
 }
 
 impl Line {
-    /// `max(0, need − here − still to come)`: what nobody expects any more.
+    /// Pieces that will be here without anybody doing anything: lent out, still to come, on order.
+    pub fn expected(&self) -> i64 {
+        self.facts.lent_out + self.still_to_come + self.facts.on_order
+    }
+
+    /// `max(0, need − here − lent out − still to come − on order)`: what nobody expects any more.
     pub fn short_for_good(&self) -> i64 {
-        (self.facts.short_now() - self.still_to_come).max(0)
+        (self.facts.short_now() - self.expected()).max(0)
+    }
+
+    /// `max(0, here + lent out + still to come + on order − need)`: over once all of it is here.
+    pub fn over_for_good(&self) -> i64 {
+        (self.facts.here() + self.expected() - self.facts.need).max(0)
     }
 
     /// Whether everything this line needs is here.
@@ -198,12 +226,13 @@ pub fn plural<'a>(count: usize, one: &'a str, many: &'a str) -> &'a str {
     if count == 1 { one } else { many }
 }
 
-/// What is still to come of a part, given whether its kit's delivery is complete.
+/// What is still to come of a part, given whether its kit's delivery is complete: what is not here and
+/// neither lent out nor on order.
 pub fn still_to_come(facts: &Facts, delivery_complete: bool) -> i64 {
     if delivery_complete {
         0
     } else {
-        facts.short_now()
+        (facts.short_now() - facts.lent_out - facts.on_order).max(0)
     }
 }
 
@@ -220,6 +249,9 @@ mod tests {
             practice_only: 9,
             broken: 9,
             missing: 9,
+            borrowed: 9,
+            guest: 9,
+            ..Facts::default()
         };
         let line = Line {
             part: PartId::new(),
@@ -258,6 +290,32 @@ mod tests {
     #[test]
     fn over_is_said_and_not_netted() {
         check(0, 3, 0, true, (0, 0, 0, 3));
+    }
+
+    #[test]
+    fn what_is_lent_out_or_on_order_is_short_now_and_not_for_good() {
+        // need, good, lent out, still to come, on order -> short now, short for good, over for good
+        for (need, good, lent_out, to_come, on_order, expected) in [
+            (12, 8, 4, 0, 0, (4, 0, 0)),
+            (12, 8, 0, 0, 3, (4, 1, 0)),
+            (12, 8, 1, 1, 1, (4, 1, 0)),
+            (12, 8, 4, 0, 2, (4, 0, 2)),
+            (12, 14, 2, 0, 0, (0, 0, 4)),
+            (0, 0, 0, 0, 0, (0, 0, 0)),
+        ] {
+            let mut line = account(need, good, to_come, true).line;
+            line.facts.lent_out = lent_out;
+            line.facts.on_order = on_order;
+            let found = (
+                line.facts.short_now(),
+                line.short_for_good(),
+                line.over_for_good(),
+            );
+            assert_eq!(
+                found, expected,
+                "need {need}, good {good}, lent out {lent_out}, to come {to_come}, on order {on_order}"
+            );
+        }
     }
 
     fn account(need: i64, good: i64, still_to_come: i64, counted: bool) -> Account {

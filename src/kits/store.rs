@@ -243,6 +243,7 @@ pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Ve
                 practice_only: row.practice_only,
                 broken: row.broken,
                 missing: row.missing,
+                ..Facts::default()
             };
             Line {
                 part: row.part,
