@@ -7,9 +7,11 @@
 //! - `need` adds a parts list up through its assemblies. Its result is kept in the table `need`,
 //!   written in the same transaction as the list, because nearly every page asks for it.
 //! - `import` reads a parts list out of a file or a pasted table, and writes one back.
+//! - `compare` says what a revision changes, for a list and for a kit that was counted before.
 //!
-//! `need` and `import` are pure: they know no database, no clock and no pages.
+//! `need`, `compare` and `import` are pure: they know no database, no clock and no pages.
 
+pub mod compare;
 pub mod import;
 pub mod imports;
 mod list;
