@@ -4,3 +4,5 @@
 //! that is given. Each says in plain words what it answers before it gives the formula and its source,
 //! and refuses in a sentence what makes no sense. The published values it is checked against are in
 //! `tests/published/`.
+
+pub mod qr_size;

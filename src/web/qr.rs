@@ -2,6 +2,8 @@
 
 use fast_qr::{ECL, QRBuilder};
 
+use crate::reckon::qr_size::QUIET;
+
 /// A symbol with its quiet zone of four modules. Templates draw `path` in a box of `side` by `side`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Qr {
@@ -10,8 +12,6 @@ pub struct Qr {
     /// The dark modules, each run of a row one rectangle.
     pub path: String,
 }
-
-const QUIET: usize = 4;
 
 /// The symbol for what a code opens. The address is all upper case, which the alphanumeric mode holds in
 /// fewer modules. `None` when the address is too long for any symbol.

@@ -1,3 +1,4 @@
 //! Computations checked against numbers that others published. Each value has its source beside it.
 
+mod codes;
 mod need;
