@@ -33,13 +33,15 @@ pub struct Measurement {
     pub tolerance_mm: i64,
 }
 
+/// What is measured: an assembly (`None` is the kit itself) and the measurement's name.
+pub type Measured<A, M> = (Option<A>, M);
+
 /// One of the two lists.
 #[derive(Debug, Clone)]
 pub struct List<'a, P, A, M> {
     /// The lines of one size.
     pub lines: &'a [Line<P, A>],
-    /// What is measured on which assembly (`None` is the kit itself), by the measurement's name.
-    pub measurements: &'a BTreeMap<(Option<A>, M), Measurement>,
+    pub measurements: &'a BTreeMap<Measured<A, M>, Measurement>,
 }
 
 /// Pieces that a kit still needs, in another assembly than before. `None` is the kit itself.
@@ -60,7 +62,7 @@ pub struct Comparison<P, A, M> {
     /// Assemblies of which a whole kit holds more or fewer.
     pub assemblies: Vec<(A, Change<u64>)>,
     pub moved: Vec<Moved<P, A>>,
-    pub measurements: Vec<((Option<A>, M), Change<Measurement>)>,
+    pub measurements: Vec<(Measured<A, M>, Change<Measurement>)>,
 }
 
 /// A list that cannot be added up, and which of the two it is.
