@@ -8,10 +8,12 @@
 //! - The **packing slip** says which bag of which box holds what. It is a plan, never stock.
 //! - Kits are put away, never deleted.
 
+pub mod cost;
 mod pack;
 pub mod pages;
 
 pub mod rules;
+pub mod season_end;
 mod store;
 
 pub use pack::{PackRefused, pack};
