@@ -5,5 +5,10 @@
 //! and refuses in a sentence what makes no sense. The published values it is checked against are in
 //! `tests/published/`.
 
+pub mod accuracy;
+pub mod groups;
 pub mod money;
 pub mod qr_size;
+pub mod sampling;
+pub mod spares;
+pub mod weighing;
