@@ -1,0 +1,5 @@
+//! What may be told about damage, and how a report stands. Pure.
+
+pub mod standing;
+pub mod telling;
+pub mod words;
