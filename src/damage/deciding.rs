@@ -148,7 +148,10 @@ async fn lie(
         let word = states.first().map_or("", |state| state.word());
         return wrong(
             "qty",
-            format!("by the books only {} {word} of them are left in this kit", qty - left),
+            format!(
+                "by the books only {} {word} of them are left in this kit",
+                qty - left
+            ),
         );
     }
     Ok(taken)
@@ -183,7 +186,10 @@ async fn spare(
         return wrong("from", "choose one of the list");
     }
     if from_kit == kit && from_place == to_place {
-        return wrong("from", "that is where the broken one was; choose another place");
+        return wrong(
+            "from",
+            "that is where the broken one was; choose another place",
+        );
     }
     Ok(vec![Move {
         part,
@@ -218,8 +224,14 @@ pub async fn join(
         if into.report.team != waits.report.team || other == id {
             return wrong("other", "choose a report of the list");
         }
-        if matches!(into.stands.standing, Standing::Joined(_) | Standing::SetAside) {
-            return wrong("other", "that one was joined or set aside itself; choose another");
+        if matches!(
+            into.stands.standing,
+            Standing::Joined(_) | Standing::SetAside
+        ) {
+            return wrong(
+                "other",
+                "that one was joined or set aside itself; choose another",
+            );
         }
         let step = Step {
             other: Some(other),

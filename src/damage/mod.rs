@@ -17,13 +17,14 @@ mod store;
 mod telling;
 
 pub use deciding::{Decision, decide, join, see_to, set_aside, take_back};
-pub use store::{About, Report, Stand};
+pub use store::{About, Report, Stand, waiting};
 pub use telling::{AboutTyped, accept, tell, tell_without_account};
 
 use std::collections::HashMap;
 
 use sqlx::SqliteConnection;
 
+use crate::clock::Instant;
 use crate::error::{AppError, NotDone};
 use crate::ids::{DamageId, PartId, TeamId};
 use crate::places::rules::words::part;
@@ -101,8 +102,8 @@ impl Stand {
     }
 }
 
-async fn slips(db: &mut SqliteConnection, asked: Asked) -> sqlx::Result<Vec<Slip>> {
-    let reports = store::reports(db, asked, SHOWN).await?;
+async fn slips(db: &mut SqliteConnection, asked: Asked, limit: i64) -> sqlx::Result<Vec<Slip>> {
+    let reports = store::reports(db, asked, limit).await?;
     let ids: Vec<DamageId> = reports.iter().map(|report| report.id).collect();
     let mut steps: HashMap<DamageId, Vec<Step>> = HashMap::new();
     for (report, step) in store::steps(db, &ids).await? {
@@ -128,7 +129,7 @@ pub async fn slip(db: &mut SqliteConnection, id: DamageId) -> Result<Slip, AppEr
         one: Some(id),
         ..Asked::default()
     };
-    let mut found = slips(db, asked).await?;
+    let mut found = slips(db, asked, 1).await?;
     found.pop().ok_or(AppError::NotFound("report"))
 }
 
@@ -143,5 +144,19 @@ pub async fn of_team(
         part,
         ..Asked::default()
     };
-    slips(db, asked).await
+    slips(db, asked, SHOWN).await
+}
+
+/// Every report of a team since a moment, the latest first: for adding up.
+pub async fn since(
+    db: &mut SqliteConnection,
+    team: TeamId,
+    since: Option<Instant>,
+) -> sqlx::Result<Vec<Slip>> {
+    let asked = Asked {
+        team: Some(team),
+        since,
+        ..Asked::default()
+    };
+    slips(db, asked, i64::MAX).await
 }

@@ -85,7 +85,8 @@ pub async fn tell_without_account(
         let lately = store::sent_by_strangers(tx, place.id, now.plus_minutes(-60)).await?;
         if lately >= STRANGERS_AN_HOUR {
             return Err(AppError::TooMany(
-                "A lot was reported about this crate just now. Please tell the team in person.".into(),
+                "A lot was reported about this crate just now. Please tell the team in person."
+                    .into(),
             )
             .into());
         }
@@ -180,10 +181,8 @@ async fn accept_pieces(
                 .into_iter()
                 .find(|stand| stand.kit == kit && stand.place == place);
             let (good, doubtful) = here.map_or((0, 0), |stand| (stand.good, stand.doubtful));
-            let (from_good, from_doubtful) =
-                take(good, doubtful, told.qty, to).map_err(|why| {
-                    NotDone::Refused(Refused::Wrong(vec![("qty", why)]))
-                })?;
+            let (from_good, from_doubtful) = take(good, doubtful, told.qty, to)
+                .map_err(|why| NotDone::Refused(Refused::Wrong(vec![("qty", why)])))?;
             go(from_good, at(State::Good), at(to));
             go(from_doubtful, at(State::Doubtful), at(to));
             state = Some(to);
@@ -242,7 +241,9 @@ pub(super) async fn team_of(
     tx: &mut Tx,
     kit: crate::ids::KitId,
 ) -> Result<TeamId, NotDone<Refused>> {
-    let kit = kits::find(tx, kit).await?.ok_or(AppError::NotFound("kit"))?;
+    let kit = kits::find(tx, kit)
+        .await?
+        .ok_or(AppError::NotFound("kit"))?;
     Ok(kit.team)
 }
 
@@ -258,11 +259,7 @@ pub(super) fn stand_of(key: &str) -> Option<About> {
 }
 
 /// Whether a stand is in the team's books.
-async fn check_stand(
-    tx: &mut Tx,
-    team: TeamId,
-    about: About,
-) -> Result<(), NotDone<Refused>> {
+async fn check_stand(tx: &mut Tx, team: TeamId, about: About) -> Result<(), NotDone<Refused>> {
     let kit = match about.kit {
         Some(kit) => kits::find(tx, kit).await?,
         None => None,
@@ -348,11 +345,7 @@ async fn offered(
 }
 
 /// The place of the team that bears a code; `None` where no code was typed.
-async fn coded(
-    tx: &mut Tx,
-    team: TeamId,
-    typed: &str,
-) -> Result<Option<Place>, NotDone<Refused>> {
+async fn coded(tx: &mut Tx, team: TeamId, typed: &str) -> Result<Option<Place>, NotDone<Refused>> {
     if typed.trim().is_empty() {
         return Ok(None);
     }

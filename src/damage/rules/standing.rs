@@ -249,7 +249,10 @@ mod tests {
             ..step(1, Kind::Joined, 0)
         };
         let found = stands(What::Broken, &[joined]);
-        assert_eq!((found.standing, found.accepted), (Standing::Joined(other), 0));
+        assert_eq!(
+            (found.standing, found.accepted),
+            (Standing::Joined(other), 0)
+        );
         let aside = stands(What::Broken, &[step(1, Kind::SetAside, 0)]);
         assert_eq!((aside.standing, aside.accepted), (Standing::SetAside, 0));
     }

@@ -225,7 +225,10 @@ mod tests {
     fn what_cannot_be_meant_is_told_at_its_field() {
         let check = |typed: Typed, field: &str| {
             let wrongs = read(&typed).expect_err(field);
-            assert_eq!(wrongs.iter().map(|wrong| wrong.0).collect::<Vec<_>>(), [field]);
+            assert_eq!(
+                wrongs.iter().map(|wrong| wrong.0).collect::<Vec<_>>(),
+                [field]
+            );
         };
         for qty in ["0", "-1", "two", "1.5", "1000001", "99999999999999999999"] {
             check(
@@ -267,8 +270,20 @@ mod tests {
             (1, 2, 2, State::Doubtful, Ok((1, 0))),
             (0, 2, 2, State::Doubtful, Ok((0, 0))),
             (0, 0, 1, State::Broken, Err("none of them is in use there")),
-            (1, 0, 2, State::Broken, Err("only 1 of them is in use there")),
-            (1, 2, 4, State::Broken, Err("only 3 of them are in use there")),
+            (
+                1,
+                0,
+                2,
+                State::Broken,
+                Err("only 1 of them is in use there"),
+            ),
+            (
+                1,
+                2,
+                4,
+                State::Broken,
+                Err("only 3 of them are in use there"),
+            ),
         ] {
             assert_eq!(
                 take(good, doubtful, qty, to),
