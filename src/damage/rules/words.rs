@@ -47,7 +47,7 @@ pub fn step(step: &Step) -> String {
     let qty = step.qty;
     match (step.kind, step.state) {
         (Kind::Accepted, Some(state)) => format!("accepted it: {qty} {}", state.word()),
-        (Kind::Accepted, None) => format!("accepted it: {qty}"),
+        (Kind::Accepted, None) => format!("accepted it: {qty} of it"),
         (Kind::Joined, _) => "joined it with another report".into(),
         (Kind::SetAside, _) => "set it aside".into(),
         (Kind::SeenTo, _) => "saw to it".into(),
