@@ -77,6 +77,7 @@ fn routes() -> Routes {
         .merge(crate::places::pages::routes())
         .merge(crate::counts::pages::routes())
         .merge(crate::find::pages::routes())
+        .merge(crate::damage::pages::routes())
         .merge(crate::history::pages::routes())
 }
 

@@ -29,6 +29,7 @@ pub mod counts;
 pub mod loans;
 pub mod orders;
 pub mod find;
+pub mod damage;
 pub mod history;
 pub mod today;
 

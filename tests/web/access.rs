@@ -11,14 +11,14 @@ use uuid::Uuid;
 
 use crate::support::{Browser, World};
 
-/// A small world: a team with a kit, a bag in it, a count and a stint.
+/// A small world: a team with a kit, a bag in it, a count, a stint and a damage report.
 async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> {
     let beacon = world.beacon().await;
     let (keeper, _) = world.account("Kit keeper", None, false).await;
     let (kit, places) = world
         .kit(&beacon, keeper, team, "Kettlehorn", &["Bag 1"])
         .await;
-    let (count, stint) = (Uuid::now_v7(), Uuid::now_v7());
+    let (count, stint, damage) = (Uuid::now_v7(), Uuid::now_v7(), Uuid::now_v7());
     let mut tx = world.app.db.begin_write().await.unwrap();
     sqlx::query(
         "insert into count_sheet (id, kit_id, purpose, source, opened_by, opened_at) \
@@ -41,6 +41,15 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
     .execute(&mut *tx)
     .await
     .unwrap();
+    sqlx::query(
+        "insert into damage_report (id, team_id, what, qty, usable, reported_at) \
+         values ($1, $2, 'broken', 1, 'no', 0)",
+    )
+    .bind(damage)
+    .bind(team)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
     tx.commit().await.unwrap();
     HashMap::from([
         ("team", team.to_string()),
@@ -48,6 +57,7 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
         ("place", places[0].to_string()),
         ("count", count.to_string()),
         ("stint", stint.to_string()),
+        ("damage", damage.to_string()),
     ])
 }
 

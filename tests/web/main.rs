@@ -4,6 +4,7 @@ mod support;
 
 mod access;
 mod counts;
+mod damage;
 mod guides;
 mod history;
 mod imports;
