@@ -5,5 +5,8 @@
 //! and refuses in a sentence what makes no sense. The published values it is checked against are in
 //! `tests/published/`.
 
+pub mod lift;
 pub mod money;
 pub mod qr_size;
+pub mod units;
+pub mod vehicle;
