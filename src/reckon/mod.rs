@@ -8,5 +8,6 @@
 pub mod lift;
 pub mod money;
 pub mod qr_size;
+pub mod repacking;
 pub mod units;
 pub mod vehicle;

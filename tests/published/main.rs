@@ -1,4 +1,5 @@
 //! Computations checked against numbers that others published. Each value has its source beside it.
 
 mod codes;
+mod lift;
 mod need;
