@@ -7,8 +7,12 @@
 
 pub mod accuracy;
 pub mod groups;
+pub mod lift;
 pub mod money;
 pub mod qr_size;
+pub mod repacking;
 pub mod sampling;
 pub mod spares;
+pub mod units;
+pub mod vehicle;
 pub mod weighing;

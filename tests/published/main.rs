@@ -2,6 +2,7 @@
 
 mod accuracy;
 mod codes;
+mod lift;
 mod need;
 mod sampling;
 mod spares;
