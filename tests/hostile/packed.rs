@@ -1,5 +1,7 @@
 //! Archives and workbooks made by hand, honest ones and ones that lie.
 
+#![allow(dead_code)]
+
 use std::io::Write;
 
 use flate2::write::DeflateEncoder;
@@ -23,7 +25,7 @@ impl Entry {
         let content = content.as_ref();
         let mut crc = Crc::new();
         crc.update(content);
-        let mut encoder = DeflateEncoder::new(Vec::new(), Compression::fast());
+        let mut encoder = DeflateEncoder::new(Vec::new(), Compression::default());
         encoder.write_all(content).expect("memory takes it");
         Self {
             name: name.to_owned(),

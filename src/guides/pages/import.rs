@@ -438,11 +438,17 @@ fn doubts_shown(reading: &Reading) -> (Vec<LineDoubts>, Vec<LineDoubts>) {
         debug_assert!(stops_here || doubt.severity() == Severity::Look);
         let list = if stops_here { &mut stops } else { &mut looks };
         let sentence = doubt.reason.to_string();
-        match list.iter_mut().rfind(|known| known.line == doubt.line) {
+        // The doubts are in the order of the file, so those of one line follow each other.
+        match list.last_mut().filter(|known| known.line == doubt.line) {
             Some(known) => known.sentences.push(sentence),
             None => list.push(LineDoubts {
                 line: doubt.line,
-                cells: cells_of(reading, doubt.line),
+                // Looked up only for those that are shown.
+                cells: if list.len() < DOUBTS_SHOWN {
+                    cells_of(reading, doubt.line)
+                } else {
+                    String::new()
+                },
                 sentences: vec![sentence],
             }),
         }

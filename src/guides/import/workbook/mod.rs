@@ -9,6 +9,7 @@ mod archive;
 mod numbers;
 mod ods;
 mod sheet;
+mod texts;
 mod xlsx;
 mod xml;
 
@@ -30,7 +31,7 @@ pub const MOST_SHEETS: usize = 50;
 /// The most cells of all sheets, empty ones before written ones included.
 pub const MOST_CELLS: usize = 500_000;
 /// The most text all cells may hold.
-pub const MOST_TEXT: usize = 8 * 1024 * 1024;
+pub const MOST_TEXT: usize = 5 * 1024 * 1024;
 /// How many steps of XML are read: enough for the most cells.
 const MOST_STEPS: u32 = 6_000_000;
 /// How deep XML may be nested.

@@ -7,9 +7,10 @@ use std::collections::BTreeMap;
 
 use super::numbers::{self, Format};
 use super::sheet::{Builder, Place};
-use super::xml::{Document, Step, Tag, TextWrong};
+use super::texts::{SharedText, rich_text, shared_texts, text, unescape};
+use super::xml::{Document, Step, Tag};
 use super::{MOST_SHEETS, NotAWorkbook, Reading, Sheet};
-use crate::guides::import::table::{LONGEST_CELL, Mark, NotATable};
+use crate::guides::import::table::{Mark, NotATable};
 
 /// The last row and column any sheet has.
 const LAST_LINE: u32 = 1_048_576;
@@ -26,9 +27,6 @@ struct Book {
     formats: Vec<Format>,
     from_1904: bool,
 }
-
-/// A text that cells refer to; none if it is longer than a cell may be.
-type SharedText = Option<Box<str>>;
 
 struct Listed {
     name: String,
@@ -62,7 +60,8 @@ pub fn read(reading: &mut Reading<'_>) -> Result<Vec<Sheet>, NotAWorkbook> {
         from_1904,
     };
     if let Some(part) = target(&parts, "sharedStrings") {
-        book.strings = shared_texts(reading, &part)?;
+        let bytes = self::part(reading, &part)?;
+        book.strings = shared_texts(bytes, &mut reading.allowance)?;
     }
     if let Some(part) = target(&parts, "styles") {
         book.formats = formats(reading, &part)?;
@@ -171,84 +170,6 @@ fn workbook_part(
             _ => {}
         }
     }
-}
-
-fn shared_texts(reading: &mut Reading<'_>, name: &str) -> Result<Vec<SharedText>, NotAWorkbook> {
-    let bytes = part(reading, name)?;
-    let mut document = Document::new(bytes, &mut reading.allowance)?;
-    let mut all = Vec::new();
-    loop {
-        match document.step()? {
-            Step::End => return Ok(all),
-            Step::Open(tag) if tag.is("si") => all.push(rich_text(&mut document)?),
-            _ => {}
-        }
-    }
-}
-
-/// The text of a tag that may hold it in runs. Aids to reading aloud are not text.
-fn rich_text(document: &mut Document<'_, '_>) -> Result<SharedText, NotAWorkbook> {
-    let outside = document.depth().saturating_sub(1);
-    let mut all = String::new();
-    let mut is_too_long = false;
-    while document.depth() > outside {
-        match document.step()? {
-            Step::Open(tag) if tag.is("rPh") => document.skip()?,
-            Step::Open(tag) if tag.is("t") => match text(document)? {
-                Some(text) => all.push_str(&text),
-                None => is_too_long = true,
-            },
-            Step::End => return Err(NotAWorkbook::Damaged),
-            _ => {}
-        }
-        if all.len() > LONGEST_CELL {
-            is_too_long = true;
-            all.clear();
-        }
-    }
-    Ok((!is_too_long).then(|| unescape(&all).into_boxed_str()))
-}
-
-/// The text of the tag that was opened last; none if it is longer than a cell may be.
-fn text(document: &mut Document<'_, '_>) -> Result<Option<String>, NotAWorkbook> {
-    let outside = document.depth().saturating_sub(1);
-    match document.text(LONGEST_CELL) {
-        Ok(text) => Ok(Some(text)),
-        Err(TextWrong::Other(wrong)) => Err(wrong),
-        Err(TextWrong::TooLong) => {
-            while document.depth() > outside {
-                document.step()?;
-            }
-            Ok(None)
-        }
-    }
-}
-
-/// Letters that XML cannot hold stand as `_x000D_` (ECMA-376-1, 22.9.2.19).
-fn unescape(text: &str) -> String {
-    let mut rest = text;
-    let mut result = String::with_capacity(text.len());
-    while let Some(at) = rest.find("_x") {
-        result.push_str(&rest[..at]);
-        let code = rest
-            .get(at + 2..at + 6)
-            .filter(|_| rest[at..].get(6..7) == Some("_"));
-        let letter = code
-            .and_then(|code| u32::from_str_radix(code, 16).ok())
-            .and_then(char::from_u32);
-        match letter {
-            Some(letter) => {
-                result.push(letter);
-                rest = &rest[at + 7..];
-            }
-            None => {
-                result.push_str("_x");
-                rest = &rest[at + 2..];
-            }
-        }
-    }
-    result.push_str(rest);
-    result
 }
 
 /// The number formats of the cell styles, in the order in which cells refer to them.
