@@ -12,6 +12,7 @@ pub mod ids;
 pub mod receipts;
 pub mod reckon;
 pub mod secret;
+pub mod spreadsheet;
 pub mod text;
 pub mod web;
 

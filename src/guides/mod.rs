@@ -12,6 +12,7 @@
 //! `need`, `compare` and `import` are pure: they know no database, no clock and no pages.
 
 pub mod compare;
+pub mod exports;
 pub mod import;
 pub mod imports;
 mod list;

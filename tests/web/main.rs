@@ -1,5 +1,7 @@
 //! The program as people use it: through the router, on a fresh database, with a clock that stands still.
 
+#[path = "../hostile/packed.rs"]
+mod packed;
 mod support;
 
 mod access;

@@ -25,6 +25,11 @@ pub fn routes() -> Routes {
             revision::download,
         )
         .get(
+            "/revisions/{revision}/parts-list.xlsx",
+            Rule::SignedIn,
+            revision::download_sheet,
+        )
+        .get(
             "/revisions/{revision}/import",
             Rule::KeepsGuides,
             import::new,
@@ -36,6 +41,11 @@ pub fn routes() -> Routes {
             import::bring,
         )
         .get("/imports/{draft}", Rule::KeepsGuides, import::show)
+        .post(
+            "/imports/{draft}/sheet",
+            Rule::KeepsGuides,
+            import::choose_sheet,
+        )
         .post("/imports/{draft}/columns", Rule::KeepsGuides, import::say)
         .post("/imports/{draft}/take", Rule::KeepsGuides, import::take)
 }
