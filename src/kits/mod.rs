@@ -8,8 +8,10 @@
 //! - The **packing slip** says which bag of which box holds what. It is a plan, never stock.
 //! - Kits are put away, never deleted.
 
+pub mod build;
 mod pack;
 pub mod pages;
+pub mod pooling;
 
 pub mod rules;
 mod store;

@@ -5,4 +5,5 @@
 //! and refuses in a sentence what makes no sense. The published values it is checked against are in
 //! `tests/published/`.
 
+pub mod choose;
 pub mod qr_size;
