@@ -29,7 +29,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::reckon::choose::{Best, ChooseRefused, Class, Problem};
+use crate::reckon::choose::{Best, ChooseRefused, Class, Problem, Settled};
 
 #[cfg(test)]
 #[path = "pooling_tests.rs"]
@@ -340,36 +340,26 @@ impl<P: Copy + Ord> Table<'_, P> {
             .iter()
             .map(|class| self.ways(class[0]))
             .collect();
-        let things: Vec<usize> = self
-            .classes
-            .iter()
-            .enumerate()
-            .flat_map(|(at, class)| std::iter::repeat_n(at, class.len()))
-            .collect();
         let mut problem = Problem {
             classes: ways
                 .iter()
                 .zip(self.classes)
-                .map(|(ways, class)| self.class(ways, class[0]))
+                .map(|(ways, class)| self.class(ways, class))
                 .collect(),
-            things,
             limits: vec![0; self.short.len()],
         };
         problem.limits.push(self.left_over as i64);
 
-        let fewest_kits = find(problem.clone(), most_steps)?;
-        let Some(picks) = fewest_kits.picks else {
-            let steps = fewest_kits.steps;
-            return Ok((self.anything(), Proof::BestFound { steps }));
-        };
-        let giving = -problem.worth(&picks);
+        let start = self.start(&ways);
+        let fewest_kits = find(problem.clone(), start, most_steps)?;
+        let start = fewest_kits.settled.ok_or(PoolRefused::TooMany)?;
+        let giving = -problem.worth(&start);
 
         // With no more giving kits: the fewest pieces.
         let row = problem.limits.len();
         problem.limits.push(giving);
         for ((class, ways), kits) in problem.classes.iter_mut().zip(&ways).zip(self.classes) {
-            let lacks = self.short.iter().map(|part| self.hall.lack(kits[0], *part));
-            let lacks = lacks.sum::<u64>() as i64;
+            let lacks = self.lacks(kits[0]) as i64;
             let giving = ways.iter().map(|way| i64::from(way.giving)).collect();
             class.uses.push((row, giving));
             class.worth = ways
@@ -377,26 +367,28 @@ impl<P: Copy + Ord> Table<'_, P> {
                 .map(|way| if way.complete { -lacks } else { 0 })
                 .collect();
         }
-        let fewest_pieces = find(problem, most_steps)?;
+        let fewest_pieces = find(problem, start, most_steps)?;
         let steps = fewest_kits.steps + fewest_pieces.steps;
         let proof = if fewest_kits.proven && fewest_pieces.proven {
             Proof::Proven
         } else {
             Proof::BestFound { steps }
         };
-        let picks = fewest_pieces.picks.unwrap_or(picks);
+        let counts = fewest_pieces.settled.ok_or(PoolRefused::TooMany)?;
         let mut settled = vec![Way::ALL[0]; self.hall.stock.len()];
-        let kits = self.classes.iter().enumerate();
-        let kits = kits.flat_map(|(class, kits)| kits.iter().map(move |kit| (class, *kit)));
-        for ((class, kit), pick) in kits.zip(picks) {
-            settled[kit] = ways[class][pick];
+        for ((kits, ways), counts) in self.classes.iter().zip(&ways).zip(counts) {
+            let each = ways.iter().zip(counts);
+            let each = each.flat_map(|(way, count)| std::iter::repeat_n(*way, count as usize));
+            for (kit, way) in kits.iter().zip(each) {
+                settled[*kit] = way;
+            }
         }
         Ok((settled, proof))
     }
 
     /// The ways that make sense for this kit.
     fn ways(&self, kit: usize) -> Vec<Way> {
-        let lacks = self.short.iter().any(|part| self.hall.lack(kit, *part) > 0);
+        let lacks = self.lacks(kit) > 0;
         let makes_sense = |way: &Way| {
             if !way.complete && self.left_over == 0 {
                 return false;
@@ -415,7 +407,8 @@ impl<P: Copy + Ord> Table<'_, P> {
     }
 
     /// What each way costs (a giving kit) and uses (pieces of each short part, a kit left over).
-    fn class(&self, ways: &[Way], kit: usize) -> Class {
+    fn class(&self, ways: &[Way], kits: &[usize]) -> Class {
+        let kit = kits[0];
         let mut uses: Vec<(usize, Vec<i64>)> = Vec::with_capacity(self.short.len() + 1);
         for (row, part) in self.short.iter().enumerate() {
             let used = |way: &Way| {
@@ -433,27 +426,52 @@ impl<P: Copy + Ord> Table<'_, P> {
         uses.push((self.short.len(), left_over));
         uses.retain(|(_, uses)| uses.iter().any(|use_| *use_ != 0));
         Class {
+            times: kits.len() as u64,
             worth: ways.iter().map(|way| -i64::from(way.giving)).collect(),
             uses,
         }
     }
 
-    /// A settlement that always suffices: those that lack least are complete, all others give.
-    fn anything(&self) -> Vec<Way> {
-        let mut kits: Vec<usize> = (0..self.hall.stock.len()).collect();
-        kits.sort_by_key(|kit| {
-            let lacks = self.short.iter().map(|part| self.hall.lack(*kit, *part));
-            lacks.sum::<u64>()
-        });
-        let mut settled = vec![Way::ALL[1]; kits.len()];
-        for kit in kits.iter().rev().take(self.left_over) {
-            settled[*kit] = Way::ALL[2];
+    /// A settlement that always suffices: the kits that lack least are complete, and all that can give do.
+    fn start(&self, ways: &[Vec<Way>]) -> Settled {
+        let mut classes: Vec<usize> = (0..self.classes.len()).collect();
+        classes.sort_by_key(|class| std::cmp::Reverse(self.lacks(self.classes[*class][0])));
+        let mut left_over = self.left_over as u64;
+        let mut settled: Settled = ways.iter().map(|ways| vec![0; ways.len()]).collect();
+        for class in classes {
+            let kits = self.classes[class].len() as u64;
+            let find = |complete| {
+                let mut ways = ways[class].iter().enumerate().rev();
+                let giving = ways
+                    .clone()
+                    .find(|(_, way)| way.complete == complete && way.giving);
+                giving.or_else(|| ways.find(|(_, way)| way.complete == complete))
+            };
+            let opened = find(false).map_or(0, |(way, _)| {
+                settled[class][way] = left_over.min(kits);
+                left_over.min(kits)
+            });
+            left_over -= opened;
+            if let Some((way, _)) = find(true) {
+                settled[class][way] = kits - opened;
+            }
         }
         settled
     }
+
+    fn lacks(&self, kit: usize) -> u64 {
+        self.short
+            .iter()
+            .map(|part| self.hall.lack(kit, *part))
+            .sum()
+    }
 }
 
-fn find<K, P>(problem: Problem, most_steps: u64) -> Result<Best, PoolRefused<K, P>> {
-    Best::find(problem, &[], most_steps, |_| None)
+fn find<K, P>(
+    problem: Problem,
+    start: Settled,
+    most_steps: u64,
+) -> Result<Best, PoolRefused<K, P>> {
+    Best::find(problem, &[], Some(start), most_steps, |_| None)
         .map_err(|ChooseRefused::TooLarge| PoolRefused::TooMany)
 }

@@ -20,7 +20,7 @@ use std::collections::BTreeMap;
 use super::BuildRefused;
 use super::field::Field;
 use super::stock::Stock;
-use crate::reckon::choose::{Best, ChooseRefused, Class, Problem, Row};
+use crate::reckon::choose::{Best, ChooseRefused, Class, Problem, Row, Settled};
 
 /// How many copies of each kind stand.
 pub(super) struct Standing {
@@ -56,8 +56,8 @@ pub(super) fn best<P: Copy + Ord, A: Copy + Ord>(
         standing.steps += best.steps;
         standing.proven &= best.proven;
         for (at, kind) in kinds.iter().enumerate() {
-            let more = best.picks.as_ref().map_or(0, |picks| picks[at]);
-            standing.copies[*kind] = least[*kind] + more as u64;
+            let more = best.settled.as_ref().map_or(0, |settled| way(settled, at));
+            standing.copies[*kind] = least[*kind] + more;
         }
     }
     Ok(standing)
@@ -126,11 +126,19 @@ fn components<P: Copy + Ord, A: Copy + Ord>(
     components.into_values().collect()
 }
 
+/// How many more copies than stand in any case this settlement gives to a thing.
+fn way(settled: &Settled, thing: usize) -> u64 {
+    settled[thing]
+        .iter()
+        .position(|count| *count == 1)
+        .unwrap_or(0) as u64
+}
+
 struct Component<'a, P, A> {
     field: &'a Field<P, A>,
     stock: &'a Stock,
     scarce: &'a [bool],
-    /// In walk order; a thing of the problem is a position in here.
+    /// In walk order; a class of the problem is a position in here.
     kinds: &'a [usize],
     least: &'a [u64],
 }
@@ -139,7 +147,6 @@ impl<P: Copy + Ord, A: Copy + Ord> Component<'_, P, A> {
     fn best(&self, most_steps: u64) -> Result<Best, BuildRefused<P, A>> {
         let mut problem = Problem {
             classes: self.kinds.iter().map(|kind| self.class(*kind)).collect(),
-            things: (0..self.kinds.len()).collect(),
             limits: Vec::new(),
         };
         let mut add = |row: Row| {
@@ -170,14 +177,14 @@ impl<P: Copy + Ord, A: Copy + Ord> Component<'_, P, A> {
         }
         let order: Vec<usize> = (0..self.kinds.len()).collect();
         let mut copies = self.least.to_vec();
-        let broken = |picks: &[usize]| {
+        let broken = |settled: &Settled| {
             for (at, kind) in self.kinds.iter().enumerate() {
-                copies[*kind] = self.least[*kind] + picks[at] as u64;
+                copies[*kind] = self.least[*kind] + way(settled, at);
             }
             let too_few = self.stock.too_few(&self.wanted(&copies))?;
             Some(self.row(&too_few.parts, too_few.pieces))
         };
-        Best::find(problem, &order, most_steps, broken)
+        Best::find(problem, &order, None, most_steps, broken)
             .map_err(|ChooseRefused::TooLarge| BuildRefused::TooLarge)
     }
 
@@ -193,6 +200,7 @@ impl<P: Copy + Ord, A: Copy + Ord> Component<'_, P, A> {
             (copies - least) as i64 + must as i64 * must_worth
         };
         Class {
+            times: 1,
             worth: (least..=kind.held).map(worth).collect(),
             uses: Vec::new(),
         }

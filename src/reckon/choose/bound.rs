@@ -1,15 +1,12 @@
-//! The most that a heap of settlements can be worth, and prices that make this bound sharp.
+//! The most that a heap of settlements can be worth, in whole numbers.
 
-use super::narrow::Heap;
-use super::{CEILING, MOST_ROWS, Problem, SCALE};
+use super::{CEILING, MOST_ROWS, Problem, SCALE, Settled};
 
-/// What limits the prices of a row.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Scale {
-    /// The highest price at which no sum can overflow.
-    pub dearest: i64,
-    /// One over the largest use, to make rows of many and of few pieces comparable.
-    pub unit: f64,
+/// A heap of settlements: of each class, how many things at least and at most are settled each way.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Heap {
+    pub least: Settled,
+    pub most: Settled,
 }
 
 /// A heap seen through prices.
@@ -17,10 +14,10 @@ pub(super) struct Scale {
 pub(super) struct View {
     /// No settlement of the heap is worth more; in units of one [`SCALE`]th.
     pub most: i64,
-    /// For each class, what each way is worth after paying for what it uses.
+    /// Class → way → what it is worth after paying for what it uses.
     pub net: Vec<Vec<i64>>,
-    /// The best way of each thing by net worth.
-    pub picks: Vec<usize>,
+    /// The settlement that is worth most so, whether it fits or not.
+    best: Settled,
 }
 
 impl View {
@@ -29,141 +26,123 @@ impl View {
     }
 }
 
-/// The scale of a row whose uses and limit span this much, among so many rows.
-pub(super) fn scale(problem: &Problem, row: usize, span: i64) -> Scale {
-    let largest = problem
-        .classes
-        .iter()
-        .flat_map(|class| class.uses.iter().filter(|(at, _)| *at == row))
-        .flat_map(|(_, uses)| uses.iter().map(|use_| use_.unsigned_abs()))
-        .max()
-        .unwrap_or(1)
-        .max(1);
-    Scale {
-        // So all rows together stay below the ceiling.
-        dearest: CEILING / MOST_ROWS as i64 / span.max(1),
-        unit: 1.0 / largest as f64,
-    }
+/// The highest price of a row at which no sum can overflow, even with as many rows as there may be.
+pub(super) fn dearest(span: i64) -> i64 {
+    CEILING / MOST_ROWS as i64 / span.max(1)
 }
 
-/// Looks at a heap through these prices.
-pub(super) fn view(problem: &Problem, heap: &Heap, prices: &[i64]) -> View {
-    let net: Vec<Vec<i64>> = problem
-        .classes
-        .iter()
-        .map(|class| {
+impl Heap {
+    /// Every settlement.
+    pub fn whole(problem: &Problem) -> Self {
+        let classes = problem.classes.iter();
+        Self {
+            least: classes
+                .clone()
+                .map(|class| vec![0; class.worth.len()])
+                .collect(),
+            most: classes
+                .map(|class| vec![class.times; class.worth.len()])
+                .collect(),
+        }
+    }
+
+    /// Makes the limits of each class agree with its number of things; false if they cannot.
+    pub fn agree(&mut self, problem: &Problem) -> bool {
+        for (at, class) in problem.classes.iter().enumerate() {
+            let (least, most) = (&mut self.least[at], &mut self.most[at]);
+            let all_least: u64 = least.iter().sum();
+            let all_most: u64 = most.iter().sum();
+            if all_least > class.times || all_most < class.times {
+                return false;
+            }
+            for (least, most) in least.iter_mut().zip(most) {
+                let (fewest, greatest) = (*least, *most);
+                *least = fewest.max(class.times.saturating_sub(all_most - greatest));
+                *most = greatest.min(class.times - (all_least - fewest));
+                if *least > *most {
+                    return false;
+                }
+            }
+        }
+        true
+    }
+
+    /// Looks at the heap through these prices. The limits of each class must agree.
+    pub fn view(&self, problem: &Problem, prices: &[i64]) -> View {
+        let limits = prices.iter().zip(&problem.limits);
+        let mut view = View {
+            most: limits.map(|(price, limit)| price * limit).sum(),
+            net: Vec::with_capacity(problem.classes.len()),
+            best: self.least.clone(),
+        };
+        for (at, class) in problem.classes.iter().enumerate() {
             let mut net: Vec<i64> = class.worth.iter().map(|worth| worth * SCALE).collect();
             for (row, uses) in &class.uses {
                 let price = prices[*row];
                 if price > 0 {
-                    for (net, use_) in net.iter_mut().zip(uses) {
-                        *net -= price * use_;
+                    for (net, used) in net.iter_mut().zip(uses) {
+                        *net -= price * used;
                     }
                 }
             }
-            net
-        })
-        .collect();
-    let mut most: i64 = prices
-        .iter()
-        .zip(&problem.limits)
-        .map(|(price, limit)| price * limit)
-        .sum();
-    let mut picks = Vec::with_capacity(problem.things.len());
-    for (thing, class) in problem.things.iter().enumerate() {
-        let net = &net[*class];
-        let (mut best, highest) = (heap.lowest[thing], heap.highest[thing]);
-        for way in best + 1..=highest {
-            if net[way] > net[best] {
-                best = way;
+            // The least of each way, then the best ways as far as they may go.
+            let best = &mut view.best[at];
+            let mut left = class.times - best.iter().sum::<u64>();
+            while left > 0 {
+                let open = (0..net.len()).filter(|way| best[*way] < self.most[at][*way]);
+                let Some(way) = open.max_by_key(|way| (net[*way], std::cmp::Reverse(*way))) else {
+                    break;
+                };
+                let more = left.min(self.most[at][way] - best[way]);
+                best[way] += more;
+                left -= more;
             }
+            let worth = net.iter().zip(best).map(|(net, count)| net * *count as i64);
+            view.most += worth.sum::<i64>();
+            view.net.push(net);
         }
-        most += net[best];
-        picks.push(best);
+        view
     }
-    View { most, net, picks }
-}
 
-/// Looks for prices that show the heap to be worth less than `wanted`, or nearly so. Answers none
-/// if it is; otherwise the sharpest view found, and leaves its prices in the heap.
-///
-/// The prices are moved along the subgradient with Polyak's step: dearer where more is used than
-/// there is, cheaper where some is left.
-pub(super) fn sharpen(
-    problem: &Problem,
-    scales: &[Scale],
-    heap: &mut Heap,
-    wanted: i64,
-    rounds: usize,
-) -> Option<View> {
-    let mut best = view(problem, heap, &heap.prices);
-    let mut seen = best.clone();
-    let mut prices = heap.prices.clone();
-    let mut stride = 1.0;
-    let mut idle = 0;
-    for _ in 0..rounds {
-        if best.most_whole() < wanted {
-            return None;
-        }
-        let used = problem.used(&seen.picks);
-        let mut norm = 0.0;
-        let mut slopes = Vec::with_capacity(used.len());
-        for (row, used) in used.iter().enumerate() {
-            let over = used - problem.limits[row];
-            let slope = if over < 0 && prices[row] == 0 {
-                0.0
-            } else {
-                over as f64 * scales[row].unit
+    /// Strikes out numbers of things with which nothing worth `wanted` is left. Whether any was struck.
+    pub fn strike(&mut self, view: &View, wanted: i64) -> bool {
+        let spare = view.most - wanted * SCALE;
+        let mut struck = false;
+        for (at, net) in view.net.iter().enumerate() {
+            let best = &view.best[at];
+            let (least, most) = (&mut self.least[at], &mut self.most[at]);
+            // One more of a way takes the place of one that is no worse than the worst that could go,
+            // one fewer makes place for one that is no better than the best that could come.
+            let goes = (0..net.len())
+                .filter(|way| best[*way] > least[*way])
+                .map(|way| net[way])
+                .min();
+            let comes = (0..net.len())
+                .filter(|way| best[*way] < most[*way])
+                .map(|way| net[way])
+                .max();
+            let (Some(goes), Some(comes)) = (goes, comes) else {
+                continue;
             };
-            norm += slope * slope;
-            slopes.push(slope);
-        }
-        if norm == 0.0 {
-            break;
-        }
-        let near = best.most - (best.most.abs() / 20).max(SCALE);
-        let aim = (wanted * SCALE - 1).max(near);
-        let step = stride * ((seen.most - aim) as f64).max(1.0) / norm;
-        for (row, slope) in slopes.iter().enumerate() {
-            let moved = prices[row] as f64 + step * slope * scales[row].unit;
-            prices[row] = (moved as i64).clamp(0, scales[row].dearest);
-        }
-        seen = view(problem, heap, &prices);
-        if seen.most < best.most {
-            best = seen.clone();
-            heap.prices.clone_from(&prices);
-            idle = 0;
-        } else {
-            idle += 1;
-            if idle == 6 {
-                idle = 0;
-                stride *= 0.6;
-                prices.clone_from(&heap.prices);
-                seen = best.clone();
+            for way in 0..net.len() {
+                let lost_by_more = goes - net[way];
+                if lost_by_more > 0 {
+                    let highest = best[way] + (spare / lost_by_more) as u64;
+                    if highest < most[way] {
+                        most[way] = highest;
+                        struck = true;
+                    }
+                }
+                let lost_by_fewer = net[way] - comes;
+                if lost_by_fewer > 0 {
+                    let lowest = best[way].saturating_sub((spare / lost_by_fewer) as u64);
+                    if lowest > least[way] {
+                        least[way] = lowest;
+                        struck = true;
+                    }
+                }
             }
         }
+        struck
     }
-    (best.most_whole() >= wanted).then_some(best)
-}
-
-/// Strikes out ways at either end with which nothing worth `wanted` is left; false if none is left.
-pub(super) fn strike(problem: &Problem, heap: &mut Heap, view: &View, wanted: i64) -> bool {
-    let spare = view.most - wanted * SCALE;
-    for (thing, class) in problem.things.iter().enumerate() {
-        let net = &view.net[*class];
-        let best = net[view.picks[thing]];
-        while best - net[heap.lowest[thing]] > spare {
-            if heap.lowest[thing] == heap.highest[thing] {
-                return false;
-            }
-            heap.lowest[thing] += 1;
-        }
-        while best - net[heap.highest[thing]] > spare {
-            if heap.lowest[thing] == heap.highest[thing] {
-                return false;
-            }
-            heap.highest[thing] -= 1;
-        }
-    }
-    true
 }

@@ -9,24 +9,23 @@
 //! The search divides the settlements that are left into two heaps again and again, and puts a heap aside
 //! only for one of these reasons:
 //!
-//! 1. **Nothing in it fits.** Some row would be over its limit even if every thing used the least of it.
-//! 2. **Nothing in it is better.** For any prices `u ≥ 0`, one for each row, a settlement `x` that fits has
-//!    `worth(x) ≤ worth(x) + Σ u·(limit − use(x)) ≤ Σ limit·u + Σ over things of max(worth − u·use)`.
+//! 1. **Nothing in it is good enough.** For any prices `u ≥ 0`, one for each row, a settlement `x` that fits has
+//!    `worth(x) ≤ worth(x) + Σ u·(limit − use(x)) ≤ Σ u·limit + the most that Σ (worth − u·use) can be`.
 //!    (This is weak duality of the Lagrangian relaxation; any book on integer programming has it.) The right side
-//!    is computed in whole numbers, so rounding cannot spoil it, and where it is below what is wanted no
-//!    settlement in the heap is good enough. Good prices make the bound sharp, bad ones only slow.
-//! 3. **It has been looked at**: one settlement is left, and it was taken or found not to fit.
+//!    is computed in whole numbers, so rounding cannot spoil it, and where it is below what is wanted the
+//!    heap is put aside. Good prices make the bound sharp, bad ones only make the search long. Good ones
+//!    come from the linear relaxation, which may be inexact: nothing rests on its answer.
+//! 2. **It has been looked at**: one settlement is left, and it was taken or found not to fit.
 //!
-//! A single way of a thing is struck out for the same two reasons, applied to the heap in which the thing is
-//! settled that way. Things of one class are alike in everything, so of settlements that differ only in which of
-//! them is which, only the one in falling order of ways is looked at. A row found only during the search (see
-//! [`Best::find`]) holds for every settlement, so what was put aside before stays aside.
+//! A number of things settled one way is struck out for the first reason, applied to the heap in which so
+//! many are settled so. A row found only during the search (see [`Best::find`]) holds for every
+//! settlement, so what was put aside before stays aside.
 //!
 //! Everything is deterministic: no clock, no randomness, no order that depends on addresses.
 
 mod bound;
 mod mend;
-mod narrow;
+mod relaxed;
 mod search;
 
 #[cfg(test)]
@@ -37,7 +36,9 @@ pub use search::Best;
 /// Things that are alike: the same ways, each with the same worth and use.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Class {
-    /// The worth of each way to settle it.
+    /// How many such things there are.
+    pub times: u64,
+    /// The worth of each way to settle one; there is at least one way.
     pub worth: Vec<i64>,
     /// Row → what each way uses of it; a way that brings something uses less than nothing.
     pub uses: Vec<(usize, Vec<i64>)>,
@@ -47,13 +48,11 @@ pub struct Class {
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Problem {
     pub classes: Vec<Class>,
-    /// The class of each thing. Things of one class stand side by side.
-    pub things: Vec<usize>,
     /// How much of each row may be used by all things together.
     pub limits: Vec<i64>,
 }
 
-/// A row found during the search: what each way of each thing uses of it, and its limit.
+/// A row found during the search: what each way of each class uses of it, and its limit.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Row {
     /// Class → what each way uses; a class that is not named uses none.
@@ -61,8 +60,8 @@ pub struct Row {
     pub limit: i64,
 }
 
-/// The way each thing is settled, as a position among the ways of its class.
-pub type Picks = Vec<usize>;
+/// Class → way → how many things are settled so.
+pub type Settled = Vec<Vec<u64>>;
 
 /// Why a problem was not looked at.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -80,55 +79,62 @@ const CEILING: i64 = 1 << 60;
 /// The most rows there may be.
 const MOST_ROWS: usize = 1 << 16;
 
+/// All worth together stays below this.
+const MOST_WORTH: i64 = CEILING / SCALE;
+
 impl Problem {
-    /// The most that a row's uses can add up to, in either direction, and its limit.
+    /// The most that a row's uses can add up to, in either direction, with its limit.
     fn span(&self, row: usize) -> Option<i64> {
-        let largest = self.classes.iter().map(|class| {
+        let mut span = self.limits[row].unsigned_abs();
+        for class in &self.classes {
             let uses = class.uses.iter().filter(|(at, _)| *at == row);
-            uses.flat_map(|(_, uses)| uses)
-                .map(|use_| use_.unsigned_abs())
-                .max()
-                .unwrap_or(0)
-        });
-        let largest: Vec<u64> = largest.collect();
-        let all = self
-            .things
-            .iter()
-            .try_fold(self.limits[row].unsigned_abs(), |sum, class| {
-                sum.checked_add(largest[*class])
-            })?;
-        i64::try_from(all).ok().filter(|span| *span < CEILING)
+            let largest = uses
+                .flat_map(|(_, uses)| uses)
+                .map(|used| used.unsigned_abs())
+                .max();
+            span = span.checked_add(largest.unwrap_or(0).checked_mul(class.times)?)?;
+        }
+        i64::try_from(span).ok().filter(|span| *span < CEILING)
     }
 
     /// Whether all worth together can be compared exactly.
     fn worth_fits(&self) -> bool {
-        let sum = self.things.iter().try_fold(0_u64, |sum, class| {
-            let most = self.classes[*class]
-                .worth
-                .iter()
-                .map(|w| w.unsigned_abs())
-                .max();
-            sum.checked_add(most.unwrap_or(0))
+        let sum = self.classes.iter().try_fold(0_u64, |sum, class| {
+            let largest = class.worth.iter().map(|worth| worth.unsigned_abs()).max();
+            sum.checked_add(largest.unwrap_or(0).checked_mul(class.times)?)
         });
-        sum.is_some_and(|sum| sum < (CEILING / SCALE) as u64)
+        sum.is_some_and(|sum| sum < MOST_WORTH as u64)
     }
 
     /// What this settlement is worth.
-    pub fn worth(&self, picks: &[usize]) -> i64 {
-        let worth = self.things.iter().zip(picks);
-        worth
-            .map(|(class, way)| self.classes[*class].worth[*way])
+    pub fn worth(&self, settled: &Settled) -> i64 {
+        let classes = self.classes.iter().zip(settled);
+        classes
+            .flat_map(|(class, counts)| class.worth.iter().zip(counts))
+            .map(|(worth, count)| worth * *count as i64)
             .sum()
     }
 
     /// How much of each row this settlement uses.
-    pub fn used(&self, picks: &[usize]) -> Vec<i64> {
+    pub fn used(&self, settled: &Settled) -> Vec<i64> {
         let mut used = vec![0; self.limits.len()];
-        for (class, way) in self.things.iter().zip(picks) {
-            for (row, uses) in &self.classes[*class].uses {
-                used[*row] += uses[*way];
+        for (class, counts) in self.classes.iter().zip(settled) {
+            for (row, uses) in &class.uses {
+                let all = uses
+                    .iter()
+                    .zip(counts)
+                    .map(|(used, count)| used * *count as i64);
+                used[*row] += all.sum::<i64>();
             }
         }
         used
+    }
+
+    /// Whether no row is over its limit.
+    pub fn fits(&self, settled: &Settled) -> bool {
+        let used = self.used(settled);
+        used.iter()
+            .zip(&self.limits)
+            .all(|(used, limit)| used <= limit)
     }
 }

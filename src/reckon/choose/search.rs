@@ -1,74 +1,21 @@
 //! The search itself: heaps are bounded, divided, and put aside.
 
-use super::bound::{self, Scale, View};
-use super::mend::mend;
-use super::narrow::Heap;
-use super::{ChooseRefused, MOST_ROWS, Picks, Problem, Row};
+use std::rc::Rc;
 
-/// How often the prices of the first heap are moved, and those of a later one.
-const FIRST_ROUNDS: usize = 150;
-const ROUNDS: usize = 12;
+use super::bound::{self, Heap, View};
+use super::mend::mend;
+use super::relaxed::Relaxed;
+use super::{ChooseRefused, MOST_ROWS, MOST_WORTH, Problem, Row, SCALE, Settled};
 
 /// The best settlement found.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Best {
     /// None if nothing fits, or, without proof, if nothing was found that fits.
-    pub picks: Option<Picks>,
+    pub settled: Option<Settled>,
     /// Whether it is proven that nothing is better.
     pub proven: bool,
     /// How many heaps were looked at.
     pub steps: u64,
-}
-
-struct Search<F> {
-    problem: Problem,
-    scales: Vec<Scale>,
-    /// A row that these picks break although every known row holds.
-    broken: F,
-    steps: u64,
-    most_steps: u64,
-}
-
-impl Best {
-    /// Finds the settlement of the greatest worth, in at most `most_steps` steps.
-    ///
-    /// Of several that are worth the same, the one that settles the first thing of `order` highest is
-    /// chosen, then the second, and so on; with an empty order, any.
-    ///
-    /// `broken` is asked about every settlement that would be taken: where it answers with a row, the
-    /// settlement is not taken and the row holds from then on. The row must hold for every settlement
-    /// that counts, and must be broken by the one asked about.
-    pub fn find(
-        problem: Problem,
-        order: &[usize],
-        most_steps: u64,
-        broken: impl FnMut(&[usize]) -> Option<Row>,
-    ) -> Result<Self, ChooseRefused> {
-        if !problem.worth_fits() {
-            return Err(ChooseRefused::TooLarge);
-        }
-        let mut search = Search {
-            scales: Vec::new(),
-            problem,
-            broken,
-            steps: 0,
-            most_steps,
-        };
-        for row in 0..search.problem.limits.len() {
-            search.measure(row)?;
-        }
-        let mut picks = None;
-        let proven = match search.all(order, &mut picks) {
-            Ok(()) => true,
-            Err(Stopped::OutOfSteps) => false,
-            Err(Stopped::Refused(refused)) => return Err(refused),
-        };
-        Ok(Self {
-            picks,
-            proven,
-            steps: search.steps,
-        })
-    }
 }
 
 /// What stops a search early.
@@ -83,47 +30,106 @@ impl From<ChooseRefused> for Stopped {
     }
 }
 
-impl<F: FnMut(&[usize]) -> Option<Row>> Search<F> {
-    fn measure(&mut self, row: usize) -> Result<(), ChooseRefused> {
-        if row >= MOST_ROWS {
+struct Search<F> {
+    problem: Problem,
+    /// The highest price of each row.
+    dearest: Vec<i64>,
+    /// A row that a settlement breaks although every known row holds.
+    broken: F,
+    steps: u64,
+    most_steps: u64,
+}
+
+impl Best {
+    /// Finds the settlement of the greatest worth, in at most `most_steps` steps.
+    ///
+    /// Of several that are worth the same, the one that settles the thing of the first class of `order`
+    /// highest is chosen, then that of the second, and so on; with an empty order, any. Classes
+    /// of several things have no place in the order.
+    ///
+    /// `start`, if it fits, is what the search must better.
+    ///
+    /// `broken` is asked about every settlement that would be taken: where it answers with a row, the
+    /// settlement is not taken and the row holds from then on. The row must hold for every settlement
+    /// that counts, and must be broken by the one asked about.
+    pub fn find(
+        problem: Problem,
+        order: &[usize],
+        start: Option<Settled>,
+        most_steps: u64,
+        broken: impl FnMut(&Settled) -> Option<Row>,
+    ) -> Result<Self, ChooseRefused> {
+        if !problem.worth_fits() {
             return Err(ChooseRefused::TooLarge);
         }
-        let span = self.problem.span(row).ok_or(ChooseRefused::TooLarge)?;
-        self.scales.push(bound::scale(&self.problem, row, span));
+        let mut search = Search {
+            dearest: Vec::new(),
+            problem,
+            broken,
+            steps: 0,
+            most_steps,
+        };
+        for row in 0..search.problem.limits.len() {
+            search.measure(row)?;
+        }
+        let mut settled = start.filter(|start| search.problem.fits(start));
+        let proven = match search.all(order, &mut settled) {
+            Ok(()) => true,
+            Err(Stopped::OutOfSteps) => false,
+            Err(Stopped::Refused(refused)) => return Err(refused),
+        };
+        Ok(Self {
+            settled,
+            proven,
+            steps: search.steps,
+        })
+    }
+}
+
+impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
+    fn measure(&mut self, row: usize) -> Result<(), ChooseRefused> {
+        let span = self.problem.span(row).filter(|_| row < MOST_ROWS);
+        self.dearest
+            .push(bound::dearest(span.ok_or(ChooseRefused::TooLarge)?));
         Ok(())
     }
 
     /// First the greatest worth, then each thing of the order as high as that worth allows.
-    fn all(&mut self, order: &[usize], picks: &mut Option<Picks>) -> Result<(), Stopped> {
-        let mut whole = Heap {
-            lowest: vec![0; self.problem.things.len()],
-            highest: self
-                .problem
-                .things
-                .iter()
-                .map(|class| self.problem.classes[*class].worth.len().saturating_sub(1))
-                .collect(),
-            prices: vec![0; self.problem.limits.len()],
-        };
-        self.best(&mut whole, None, picks)?;
-        let Some(mut found) = picks.clone() else {
+    fn all(&mut self, order: &[usize], settled: &mut Option<Settled>) -> Result<(), Stopped> {
+        let mut whole = Heap::whole(&self.problem);
+        let mut start = Rc::new(Relaxed::new(&self.problem));
+        if settled
+            .as_ref()
+            .is_some_and(|found| (self.broken)(found).is_some())
+        {
+            *settled = None;
+        }
+        self.best(&whole, &mut start, None, settled)?;
+        let Some(mut found) = settled.clone() else {
             return Ok(());
         };
         let wanted = self.problem.worth(&found);
-        for thing in order {
-            while found[*thing] < whole.highest[*thing] {
+        for class in order {
+            if self.problem.classes[*class].times != 1 {
+                continue;
+            }
+            loop {
+                let way = found[*class]
+                    .iter()
+                    .position(|count| *count == 1)
+                    .unwrap_or(0);
                 let mut higher = whole.clone();
-                higher.lowest[*thing] = found[*thing] + 1;
+                higher.most[*class][..=way].fill(0);
                 let mut better = None;
-                self.best(&mut higher, Some(wanted), &mut better)?;
+                self.best(&higher, &mut start, Some(wanted), &mut better)?;
                 let Some(better) = better else {
                     break;
                 };
                 found.clone_from(&better);
-                *picks = Some(better);
+                *settled = Some(better);
             }
-            whole.lowest[*thing] = found[*thing];
-            whole.highest[*thing] = found[*thing];
+            whole.least[*class].clone_from(&found[*class]);
+            whole.most[*class].clone_from(&found[*class]);
         }
         Ok(())
     }
@@ -131,132 +137,161 @@ impl<F: FnMut(&[usize]) -> Option<Row>> Search<F> {
     /// The best of this heap; or, where a worth is wanted, the first that has it.
     fn best(
         &mut self,
-        whole: &mut Heap,
-        wanted: Option<i64>,
-        picks: &mut Option<Picks>,
+        whole: &Heap,
+        start: &mut Rc<Relaxed>,
+        first_with: Option<i64>,
+        settled: &mut Option<Settled>,
     ) -> Result<(), Stopped> {
-        let first_only = wanted.is_some();
+        let better_than = settled.as_ref().map(|found| self.problem.worth(found) + 1);
         // Below every worth there is, so that the first settlement that fits is better.
-        let mut wanted = wanted.unwrap_or(-(1 << 40));
-        let mut first = !first_only;
-        let mut open = vec![whole.clone()];
-        while let Some(mut heap) = open.pop() {
+        let mut wanted = first_with.or(better_than).unwrap_or(-MOST_WORTH);
+        let mut first = true;
+        let mut open = vec![(whole.clone(), Rc::clone(start))];
+        while let Some((mut heap, table)) = open.pop() {
             if self.steps >= self.most_steps {
                 return Err(Stopped::OutOfSteps);
             }
             self.steps += 1;
-            heap.prices.resize(self.problem.limits.len(), 0);
-            if !heap.narrow(&self.problem) {
-                continue;
-            }
+            let mut relaxed = if table.has_rows(self.problem.limits.len()) {
+                Relaxed::clone(&table)
+            } else {
+                Relaxed::new(&self.problem)
+            };
+            drop(table);
             let view = loop {
-                if picks.is_none() && !first_only {
-                    // A first settlement, so that there is something to be better than.
-                    let view = bound::view(&self.problem, &heap, &heap.prices);
-                    self.take(&mut heap, &view, &mut wanted, picks)?;
-                }
-                let rounds = if first { FIRST_ROUNDS } else { ROUNDS };
-                let Some(view) =
-                    bound::sharpen(&self.problem, &self.scales, &mut heap, wanted, rounds)
-                else {
+                if !heap.agree(&self.problem) {
                     break None;
-                };
-                if first {
-                    first = false;
-                    whole.prices.clone_from(&heap.prices);
                 }
-                if self.take(&mut heap, &view, &mut wanted, picks)? {
-                    if first_only {
+                if !relaxed.has_rows(self.problem.limits.len()) {
+                    relaxed = Relaxed::new(&self.problem);
+                }
+                relaxed.solve(&heap);
+                let view = self.view(&heap, &relaxed, wanted);
+                if view.most_whole() < wanted {
+                    break None;
+                }
+                if let Some(better) = self.take(&heap, &view, &relaxed, wanted)? {
+                    wanted = self.problem.worth(&better) + 1;
+                    *settled = Some(better);
+                    if first_with.is_some() {
                         return Ok(());
                     }
                     if view.most_whole() < wanted {
                         break None;
                     }
                 }
-                let before = (heap.lowest.clone(), heap.highest.clone());
-                if !bound::strike(&self.problem, &mut heap, &view, wanted)
-                    || !heap.narrow(&self.problem)
-                {
-                    break None;
-                }
-                if before == (heap.lowest.clone(), heap.highest.clone()) {
+                let rows_known = relaxed.has_rows(self.problem.limits.len());
+                if !heap.strike(&view, wanted) && rows_known {
                     break Some(view);
                 }
             };
+            if first {
+                first = false;
+                *start = Rc::new(relaxed.clone());
+            }
             if let Some(view) = view {
-                self.divide(heap, &view, &mut open);
+                self.divide(heap, &view, relaxed, &mut open);
             }
         }
         Ok(())
     }
 
-    /// Tries to make a settlement worth more than was found so far; whether it did.
+    /// The heap through the prices of the relaxation.
+    fn view(&self, heap: &Heap, relaxed: &Relaxed, wanted: i64) -> View {
+        let whole = |price: f64, row: usize| {
+            ((price * SCALE as f64).round() as i64).clamp(0, self.dearest[row])
+        };
+        let prices: Vec<i64> = relaxed
+            .prices()
+            .enumerate()
+            .map(|(row, price)| whole(price, row))
+            .collect();
+        let view = heap.view(&self.problem, &prices);
+        let Some(proof) = &relaxed.proof else {
+            return view;
+        };
+        // Nothing fits in fractions: with these prices added often enough the bound falls below any worth.
+        let often = 2.0 * ((view.most - wanted * SCALE) as f64 / SCALE as f64 + 1.0).max(1.0);
+        let prices: Vec<i64> = relaxed
+            .prices()
+            .zip(proof)
+            .enumerate()
+            .map(|(row, (price, more))| whole(price + often * more, row))
+            .collect();
+        let proven = heap.view(&self.problem, &prices);
+        if proven.most < view.most {
+            proven
+        } else {
+            view
+        }
+    }
+
+    /// Tries to make a settlement worth as much as is wanted.
     fn take(
         &mut self,
-        heap: &mut Heap,
+        heap: &Heap,
         view: &View,
-        wanted: &mut i64,
-        picks: &mut Option<Picks>,
-    ) -> Result<bool, Stopped> {
+        relaxed: &Relaxed,
+        wanted: i64,
+    ) -> Result<Option<Settled>, Stopped> {
         loop {
-            let Some(made) = mend(&self.problem, heap, view) else {
-                return Ok(false);
+            let made = mend(&self.problem, heap, view, relaxed.counts());
+            let Some(made) = made.filter(|made| self.problem.worth(made) >= wanted) else {
+                return Ok(None);
             };
-            let worth = self.problem.worth(&made);
-            if worth < *wanted {
-                return Ok(false);
-            }
             let Some(row) = (self.broken)(&made) else {
-                *picks = Some(made);
-                *wanted = worth + 1;
-                return Ok(true);
+                return Ok(Some(made));
             };
-            self.add(row)?;
-            heap.prices.push(0);
+            let at = self.problem.limits.len();
+            self.problem.limits.push(row.limit);
+            for (class, uses) in row.uses {
+                self.problem.classes[class].uses.push((at, uses));
+            }
+            self.measure(at)?;
         }
     }
 
-    fn add(&mut self, row: Row) -> Result<(), Stopped> {
-        let at = self.problem.limits.len();
-        self.problem.limits.push(row.limit);
-        for (class, uses) in row.uses {
-            self.problem.classes[class].uses.push((at, uses));
-        }
-        self.measure(at)?;
-        Ok(())
-    }
-
-    /// Divides a heap at the thing whose two best ways are nearest to each other in net worth. The
-    /// half with the better one is looked at first.
-    fn divide(&self, heap: Heap, view: &View, open: &mut Vec<Heap>) {
-        let mut nearest: Option<(i64, usize)> = None;
-        for (thing, class) in self.problem.things.iter().enumerate() {
-            let net = &view.net[*class];
-            let pick = view.picks[thing];
-            let others = (heap.lowest[thing]..=heap.highest[thing]).filter(|way| *way != pick);
-            if let Some(lost) = others.map(|way| net[pick].saturating_sub(net[way])).min()
-                && nearest.is_none_or(|(least, _)| lost < least)
-            {
-                nearest = Some((lost, thing));
+    /// Divides a heap at the number that is farthest from whole, or, if all are whole, at the first that is
+    /// not settled. The half nearer to the relaxation is looked at first.
+    fn divide(
+        &self,
+        heap: Heap,
+        view: &View,
+        relaxed: Relaxed,
+        open: &mut Vec<(Heap, Rc<Relaxed>)>,
+    ) {
+        let mut farthest: Option<((f64, i64), usize, usize, f64)> = None;
+        let mut counts = relaxed.counts().iter();
+        for (class, net) in view.net.iter().enumerate() {
+            for (way, net) in net.iter().enumerate() {
+                let Some(count) = counts.next() else {
+                    continue;
+                };
+                if heap.least[class][way] == heap.most[class][way] {
+                    continue;
+                }
+                let key = ((count - count.round()).abs(), *net);
+                if farthest.is_none_or(|(most, ..)| key.0 > most.0 + 1e-6) {
+                    farthest = Some((key, class, way, *count));
+                }
             }
         }
         // Nothing left to divide: the one settlement was looked at by `take`.
-        let Some((_, thing)) = nearest else {
+        let Some((_, class, way, count)) = farthest else {
             return;
         };
-        let pick = view.picks[thing];
-        let (lowest, highest) = (heap.lowest[thing], heap.highest[thing]);
-        let at = if pick < highest { pick } else { highest - 1 }.max(lowest);
+        let (least, most) = (heap.least[class][way], heap.most[class][way]);
+        let at = (count.floor().max(0.0) as u64).clamp(least, most - 1);
+        let table = Rc::new(relaxed);
         let mut lower = heap.clone();
-        lower.highest[thing] = at;
+        lower.most[class][way] = at;
         let mut upper = heap;
-        upper.lowest[thing] = at + 1;
-        if pick <= at {
-            open.push(upper);
-            open.push(lower);
+        upper.least[class][way] = at + 1;
+        let halves = [(lower, Rc::clone(&table)), (upper, table)];
+        if count - at as f64 >= 0.5 {
+            open.extend(halves);
         } else {
-            open.push(lower);
-            open.push(upper);
+            open.extend(halves.into_iter().rev());
         }
     }
 }
