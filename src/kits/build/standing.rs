@@ -176,6 +176,11 @@ impl<P: Copy + Ord, A: Copy + Ord> Component<'_, P, A> {
             }
         }
         let order: Vec<usize> = (0..self.kinds.len()).collect();
+        let start = problem.classes.iter().map(|class| {
+            let ways = 0..class.worth.len();
+            ways.map(|way| u64::from(way == 0)).collect()
+        });
+        let start = start.collect();
         let mut copies = self.least.to_vec();
         let broken = |settled: &Settled| {
             for (at, kind) in self.kinds.iter().enumerate() {
@@ -184,7 +189,7 @@ impl<P: Copy + Ord, A: Copy + Ord> Component<'_, P, A> {
             let too_few = self.stock.too_few(&self.wanted(&copies))?;
             Some(self.row(&too_few.parts, too_few.pieces))
         };
-        Best::find(problem, &order, None, most_steps, broken)
+        Best::find(problem, &order, Some(start), most_steps, broken)
             .map_err(|ChooseRefused::TooLarge| BuildRefused::TooLarge)
     }
 

@@ -18,7 +18,8 @@
 //! 2. **It has been looked at**: one settlement is left, and it was taken or found not to fit.
 //!
 //! A number of things settled one way is struck out for the first reason, applied to the heap in which so
-//! many are settled so. A row found only during the search (see [`Best::find`]) holds for every
+//! many are settled so. Before the search, rows that follow from the given ones are added (`sharper.rs`); they
+//! strike out no whole settlement. A row found only during the search (see [`Best::find`]) holds for every
 //! settlement, so what was put aside before stays aside.
 //!
 //! Everything is deterministic: no clock, no randomness, no order that depends on addresses.
@@ -27,6 +28,7 @@ mod bound;
 mod mend;
 mod relaxed;
 mod search;
+mod sharper;
 
 #[cfg(test)]
 mod tests;
@@ -104,6 +106,15 @@ impl Problem {
             sum.checked_add(largest.unwrap_or(0).checked_mul(class.times)?)
         });
         sum.is_some_and(|sum| sum < MOST_WORTH as u64)
+    }
+
+    /// No settlement is worth less.
+    fn least_worth(&self) -> i64 {
+        let least = |class: &Class| class.worth.iter().copied().min().unwrap_or(0);
+        self.classes
+            .iter()
+            .map(|class| least(class) * class.times as i64)
+            .sum()
     }
 
     /// What this settlement is worth.

@@ -14,10 +14,11 @@ const BEYOND: f64 = 1e-7;
 
 #[derive(Debug, Clone)]
 pub(super) struct Relaxed {
-    /// Columns: the ways of all classes, one after the other, then the room left in each row.
+    /// What the first columns stand for; after them comes the room left in each row.
+    ways: Vec<Way>,
+    /// The number of columns without the right side, which is the last.
     columns: usize,
-    ways: usize,
-    /// Row-major; the last column is the right side.
+    /// Row-major.
     table: Vec<f64>,
     /// What one more of a column is worth, given all prices.
     gains: Vec<f64>,
@@ -25,26 +26,60 @@ pub(super) struct Relaxed {
     basis: Vec<usize>,
     /// Column → the row that determines it.
     row_of: Vec<Option<usize>>,
-    /// Columns that are not determined: whether at their highest.
     at_highest: Vec<bool>,
     lowest: Vec<f64>,
     highest: Vec<f64>,
     values: Vec<f64>,
+    /// How many things are settled each way, in fractions, class after class.
+    counts: Vec<f64>,
     /// Prices of a proof that nothing fits, to be added to the others.
     pub proof: Option<Vec<f64>>,
 }
 
+/// A way that is open in the heap for which the table was made.
+#[derive(Debug, Clone, Copy)]
+struct Way {
+    class: usize,
+    way: usize,
+    /// Where it stands among all ways of all classes.
+    at: usize,
+    /// If its class has only two open ways: the other, which takes what this one leaves of so many.
+    other: Option<(usize, u64)>,
+}
+
 impl Relaxed {
-    pub fn new(problem: &Problem) -> Self {
-        let ways: usize = problem.classes.iter().map(|class| class.worth.len()).sum();
+    /// The table for a heap and all that are made by dividing it. What is settled in it takes no column,
+    /// and a class with two open ways takes one.
+    pub fn new(problem: &Problem, heap: &Heap) -> Self {
+        let mut ways = Vec::new();
+        let mut shared = Vec::new();
+        let mut first = 0;
+        for (class, (least, most)) in heap.least.iter().zip(&heap.most).enumerate() {
+            let open: Vec<usize> = (0..least.len())
+                .filter(|way| least[*way] < most[*way])
+                .collect();
+            let settled = (0..least.len()).filter(|way| least[*way] == most[*way]);
+            let left = problem.classes[class].times - settled.map(|way| least[way]).sum::<u64>();
+            let column = |way: usize, other| Way {
+                class,
+                way,
+                at: first + way,
+                other,
+            };
+            if let [one, two] = open[..] {
+                ways.push(column(one, Some((two, left))));
+            } else if !open.is_empty() {
+                shared.push((ways.len(), open.len(), left));
+                ways.extend(open.into_iter().map(|way| column(way, None)));
+            }
+            first += least.len();
+        }
         let limits = problem.limits.len();
-        let columns = ways + limits;
-        let rows = limits + problem.classes.len();
-        let width = columns + 1;
+        let columns = ways.len() + limits;
+        let rows = limits + shared.len();
         let mut relaxed = Self {
             columns,
-            ways,
-            table: vec![0.0; rows * width],
+            table: vec![0.0; rows * (columns + 1)],
             gains: vec![0.0; columns],
             basis: Vec::with_capacity(rows),
             row_of: vec![None; columns],
@@ -52,36 +87,62 @@ impl Relaxed {
             lowest: vec![0.0; columns],
             highest: vec![f64::INFINITY; columns],
             values: vec![0.0; columns],
+            counts: vec![0.0; first],
             proof: None,
+            ways,
         };
-        for (row, limit) in problem.limits.iter().enumerate() {
-            relaxed.table[row * width + ways + row] = 1.0;
-            relaxed.table[row * width + columns] = *limit as f64;
-            relaxed.determine(ways + row);
+        relaxed.fill(problem, heap);
+        for row in 0..limits {
+            relaxed.determine(relaxed.ways.len() + row);
         }
-        let mut first = 0;
-        for (at, class) in problem.classes.iter().enumerate() {
-            for (row, uses) in &class.uses {
-                for (way, used) in uses.iter().enumerate() {
-                    relaxed.table[row * width + first + way] += *used as f64;
-                }
-            }
-            let row = (limits + at) * width;
-            for (way, worth) in class.worth.iter().enumerate() {
-                relaxed.table[row + first + way] = 1.0;
-                relaxed.gains[first + way] = *worth as f64;
-            }
-            relaxed.table[row + columns] = class.times as f64;
-            let base = (0..class.worth.len())
+        for (first, open, left) in shared {
+            let row = relaxed.basis.len() * (columns + 1);
+            relaxed.table[row + first..row + first + open].fill(1.0);
+            relaxed.table[row + columns] = left as f64;
+            let best = (first..first + open)
                 .rev()
-                .max_by_key(|way| class.worth[*way]);
-            relaxed.determine(first + base.unwrap_or(0));
-            first += class.worth.len();
+                .max_by(|one, two| relaxed.gains[*one].total_cmp(&relaxed.gains[*two]));
+            relaxed.determine(best.unwrap_or(first));
         }
         for row in limits..rows {
             relaxed.clear_column(row);
         }
         relaxed
+    }
+
+    /// Writes the rows of the problem, less what is settled.
+    fn fill(&mut self, problem: &Problem, heap: &Heap) {
+        let width = self.columns + 1;
+        for (row, limit) in problem.limits.iter().enumerate() {
+            self.table[row * width + self.ways.len() + row] = 1.0;
+            self.table[row * width + self.columns] = *limit as f64;
+        }
+        for (class, (least, most)) in problem
+            .classes
+            .iter()
+            .zip(heap.least.iter().zip(&heap.most))
+        {
+            for (row, uses) in &class.uses {
+                let ways = least.iter().zip(most).zip(uses);
+                let settled = ways.filter(|((least, most), _)| least == most);
+                let used: f64 = settled
+                    .map(|((least, _), used)| *least as f64 * *used as f64)
+                    .sum();
+                self.table[row * width + self.columns] -= used;
+            }
+        }
+        for (column, way) in self.ways.iter().enumerate() {
+            let class = &problem.classes[way.class];
+            let other = way.other.map(|(other, _)| other);
+            let instead = |list: &[i64]| list[way.way] - other.map_or(0, |other| list[other]);
+            self.gains[column] = instead(&class.worth) as f64;
+            for (row, uses) in &class.uses {
+                self.table[row * width + column] += instead(uses) as f64;
+                if let Some((other, left)) = way.other {
+                    self.table[row * width + self.columns] -= uses[other] as f64 * left as f64;
+                }
+            }
+        }
     }
 
     fn determine(&mut self, column: usize) {
@@ -90,27 +151,49 @@ impl Relaxed {
     }
 
     pub fn has_rows(&self, limits: usize) -> bool {
-        self.columns - self.ways == limits
+        self.columns - self.ways.len() == limits
+    }
+
+    /// Whether a table made for this heap would be much smaller.
+    pub fn is_too_large_for(&self, heap: &Heap) -> bool {
+        let open = self
+            .ways
+            .iter()
+            .filter(|way| heap.least[way.class][way.way] < heap.most[way.class][way.way]);
+        open.count() * 4 < self.ways.len() * 3
     }
 
     /// Solves for this heap. The prices are valid whether or not it came to an end.
     pub fn solve(&mut self, heap: &Heap) {
-        let counts = heap.least.iter().flatten().zip(heap.most.iter().flatten());
-        for (column, (least, most)) in counts.enumerate() {
-            self.lowest[column] = *least as f64;
-            self.highest[column] = *most as f64;
+        for (column, way) in self.ways.iter().enumerate() {
+            let (least, most) = (&heap.least[way.class], &heap.most[way.class]);
+            self.lowest[column] = least[way.way] as f64;
+            self.highest[column] = most[way.way] as f64;
+            if let Some((other, left)) = way.other {
+                let (least, most) = (least[other] as f64, most[other] as f64);
+                self.lowest[column] = self.lowest[column].max(left as f64 - most);
+                self.highest[column] = self.highest[column].min(left as f64 - least);
+            }
         }
         self.proof = None;
         self.place();
         for _ in 0..20 * self.basis.len() + 200 {
             let Some((row, goal)) = self.farthest_beyond() else {
-                return;
+                break;
             };
             let Some(entering) = self.entering(row, goal) else {
                 self.prove(row, goal);
-                return;
+                break;
             };
             self.exchange(row, entering, goal);
+        }
+        let settled = heap.least.iter().flatten().zip(&mut self.counts);
+        settled.for_each(|(least, count)| *count = *least as f64);
+        for (way, value) in self.ways.iter().zip(&self.values) {
+            self.counts[way.at] = *value;
+            if let Some((other, left)) = way.other {
+                self.counts[way.at - way.way + other] = left as f64 - value;
+            }
         }
     }
 
@@ -209,22 +292,21 @@ impl Relaxed {
         let pivot = self.table[row * width + column];
         let mut line = self.table[row * width..(row + 1) * width].to_vec();
         line.iter_mut().for_each(|factor| *factor /= pivot);
-        let filled: Vec<usize> = (0..width).filter(|at| line[*at] != 0.0).collect();
         for (other, target) in self.table.chunks_exact_mut(width).enumerate() {
             let factor = target[column];
             if other == row {
                 target.copy_from_slice(&line);
             } else if factor != 0.0 {
-                for at in &filled {
-                    target[*at] -= factor * line[*at];
+                for (target, own) in target.iter_mut().zip(&line) {
+                    *target -= factor * own;
                 }
                 target[column] = 0.0;
             }
         }
         let gain = self.gains[column];
         if gain != 0.0 {
-            for at in filled.iter().filter(|at| **at < self.columns) {
-                self.gains[*at] -= gain * line[*at];
+            for (target, own) in self.gains.iter_mut().zip(&line) {
+                *target -= gain * own;
             }
             self.gains[column] = 0.0;
         }
@@ -234,7 +316,7 @@ impl Relaxed {
         let width = self.columns + 1;
         let value = self.values[self.basis[row]];
         let sign = if value < goal { 1.0 } else { -1.0 };
-        let room = &self.table[row * width + self.ways..row * width + self.columns];
+        let room = &self.table[row * width + self.ways.len()..row * width + self.columns];
         let scale = sign / (value - goal).abs();
         self.proof = Some(
             room.iter()
@@ -245,11 +327,13 @@ impl Relaxed {
 
     /// The price of each row.
     pub fn prices(&self) -> impl Iterator<Item = f64> + '_ {
-        self.gains[self.ways..].iter().map(|gain| (-gain).max(0.0))
+        self.gains[self.ways.len()..]
+            .iter()
+            .map(|gain| (-gain).max(0.0))
     }
 
     /// How many things are settled each way, in fractions, class after class.
     pub fn counts(&self) -> &[f64] {
-        &self.values[..self.ways]
+        &self.counts
     }
 }

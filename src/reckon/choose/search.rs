@@ -5,7 +5,14 @@ use std::rc::Rc;
 use super::bound::{self, Heap, View};
 use super::mend::mend;
 use super::relaxed::Relaxed;
-use super::{ChooseRefused, MOST_ROWS, MOST_WORTH, Problem, Row, SCALE, Settled};
+use super::sharper;
+use super::{ChooseRefused, MOST_ROWS, Problem, Row, SCALE, Settled};
+
+/// In each of the first steps, and then in each so many, fractions are mended. Where there are none, always.
+const MENDED: u64 = 16;
+
+/// How often rows are added before the search.
+const SHARPENED: usize = 6;
 
 /// The best settlement found.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -96,15 +103,21 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
 
     /// First the greatest worth, then each thing of the order as high as that worth allows.
     fn all(&mut self, order: &[usize], settled: &mut Option<Settled>) -> Result<(), Stopped> {
-        let mut whole = Heap::whole(&self.problem);
-        let mut start = Rc::new(Relaxed::new(&self.problem));
         if settled
             .as_ref()
             .is_some_and(|found| (self.broken)(found).is_some())
         {
             *settled = None;
         }
-        self.best(&whole, &mut start, None, settled)?;
+        let mut whole = Heap::whole(&self.problem);
+        if self.most_steps == 0 {
+            return Err(Stopped::OutOfSteps);
+        }
+        if !whole.agree(&self.problem) {
+            return Ok(());
+        }
+        let start = Rc::new(self.sharpen(&mut whole, settled)?);
+        self.best(&whole, &start, None, settled)?;
         let Some(mut found) = settled.clone() else {
             return Ok(());
         };
@@ -121,7 +134,7 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                 let mut higher = whole.clone();
                 higher.most[*class][..=way].fill(0);
                 let mut better = None;
-                self.best(&higher, &mut start, Some(wanted), &mut better)?;
+                self.best(&higher, &start, Some(wanted), &mut better)?;
                 let Some(better) = better else {
                     break;
                 };
@@ -134,36 +147,77 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
         Ok(())
     }
 
+    /// Adds rows that the relaxation breaks, strikes out what is worth less than what was found, and
+    /// answers the relaxation with what is left.
+    fn sharpen(
+        &mut self,
+        whole: &mut Heap,
+        settled: &mut Option<Settled>,
+    ) -> Result<Relaxed, Stopped> {
+        let given = self.problem.limits.len();
+        let mut relaxed = Relaxed::new(&self.problem, whole);
+        for _ in 0..SHARPENED {
+            relaxed.solve(whole);
+            let worth = settled.as_ref().map(|found| self.problem.worth(found));
+            let mut wanted = worth.unwrap_or_else(|| self.problem.least_worth());
+            let view = self.view(whole, &relaxed, wanted);
+            if relaxed.proof.is_some() || view.most_whole() < wanted {
+                break;
+            }
+            if let Some(better) = self.take(whole, &view, &relaxed, wanted)? {
+                wanted = self.problem.worth(&better);
+                *settled = Some(better);
+            }
+            whole.strike(&view, wanted);
+            let rows = sharper::broken_by(&self.problem, given, relaxed.counts());
+            let done = settled.is_some() && view.most_whole() == wanted;
+            if done || rows.is_empty() || !whole.agree(&self.problem) {
+                break;
+            }
+            for row in rows {
+                self.add(row)?;
+            }
+            relaxed = Relaxed::new(&self.problem, whole);
+        }
+        Ok(relaxed)
+    }
+
+    fn add(&mut self, row: Row) -> Result<(), Stopped> {
+        let at = self.problem.limits.len();
+        self.problem.limits.push(row.limit);
+        for (class, uses) in row.uses {
+            self.problem.classes[class].uses.push((at, uses));
+        }
+        Ok(self.measure(at)?)
+    }
+
     /// The best of this heap; or, where a worth is wanted, the first that has it.
     fn best(
         &mut self,
         whole: &Heap,
-        start: &mut Rc<Relaxed>,
+        start: &Rc<Relaxed>,
         first_with: Option<i64>,
         settled: &mut Option<Settled>,
     ) -> Result<(), Stopped> {
         let better_than = settled.as_ref().map(|found| self.problem.worth(found) + 1);
-        // Below every worth there is, so that the first settlement that fits is better.
-        let mut wanted = first_with.or(better_than).unwrap_or(-MOST_WORTH);
-        let mut first = true;
+        let mut wanted = first_with
+            .or(better_than)
+            .unwrap_or_else(|| self.problem.least_worth());
         let mut open = vec![(whole.clone(), Rc::clone(start))];
         while let Some((mut heap, table)) = open.pop() {
             if self.steps >= self.most_steps {
                 return Err(Stopped::OutOfSteps);
             }
             self.steps += 1;
-            let mut relaxed = if table.has_rows(self.problem.limits.len()) {
-                Relaxed::clone(&table)
-            } else {
-                Relaxed::new(&self.problem)
-            };
+           
+            let mut relaxed = Relaxed::clone(&table);
             drop(table);
             let view = loop {
                 if !heap.agree(&self.problem) {
                     break None;
                 }
-                if !relaxed.has_rows(self.problem.limits.len()) {
-                    relaxed = Relaxed::new(&self.problem);
+                if !relaxed.has_rows(self.problem.limits.len()) || relaxed.is_too_large_for(&heap) {
+                    relaxed = Relaxed::new(&self.problem, &heap);
                 }
                 relaxed.solve(&heap);
                 let view = self.view(&heap, &relaxed, wanted);
@@ -185,10 +239,6 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                     break Some(view);
                 }
             };
-            if first {
-                first = false;
-                *start = Rc::new(relaxed.clone());
-            }
             if let Some(view) = view {
                 self.divide(heap, &view, relaxed, &mut open);
             }
@@ -234,6 +284,10 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
         relaxed: &Relaxed,
         wanted: i64,
     ) -> Result<Option<Settled>, Stopped> {
+        let whole = |count: &f64| (count - count.round()).abs() < 1e-6;
+        if self.steps > MENDED && self.steps % MENDED != 0 && !relaxed.counts().iter().all(whole) {
+            return Ok(None);
+        }
         loop {
             let made = mend(&self.problem, heap, view, relaxed.counts());
             let Some(made) = made.filter(|made| self.problem.worth(made) >= wanted) else {
@@ -242,12 +296,7 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
             let Some(row) = (self.broken)(&made) else {
                 return Ok(Some(made));
             };
-            let at = self.problem.limits.len();
-            self.problem.limits.push(row.limit);
-            for (class, uses) in row.uses {
-                self.problem.classes[class].uses.push((at, uses));
-            }
-            self.measure(at)?;
+            self.add(row)?;
         }
     }
 
