@@ -1,4 +1,4 @@
-//! Reckoning that knows nothing of kits: days, units, chances, samples, masses and lifts.
+//! Reckoning that knows nothing of kits: days, units, chances, samples, masses, lifts and choices.
 //!
 //! Everything here is a pure function: no database, no page, no clock, and randomness only from a seed
 //! that is given. Each says in plain words what it answers before it gives the formula and its source,

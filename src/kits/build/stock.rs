@@ -99,15 +99,15 @@ impl Stock {
                     self.exchange(sharing, part, asking, at, &asked_by);
                     return Ok(());
                 }
-                for holding in 0..self.served_by.len() {
-                    if holding == part || asked_by[holding].is_some() {
+                for (holding, asked) in asked_by.iter_mut().enumerate() {
+                    if holding == part || asked.is_some() {
                         continue;
                     }
                     let position = self.served_by[holding].iter().position(|by| by == serving);
                     if let Some(position) = position
                         && sharing.taken[holding][position] > 0
                     {
-                        asked_by[holding] = Some((asking, at, position));
+                        *asked = Some((asking, at, position));
                         queue.push(holding);
                     }
                 }

@@ -20,7 +20,7 @@ pub(super) struct Relaxed {
     columns: usize,
     /// Row-major.
     table: Vec<f64>,
-    /// What one more of a column is worth, given all prices.
+    /// What one more of a column is worth, given all prices; last, less than nothing by what the settled is worth.
     gains: Vec<f64>,
     /// Row → the column it determines.
     basis: Vec<usize>,
@@ -80,7 +80,7 @@ impl Relaxed {
         let mut relaxed = Self {
             columns,
             table: vec![0.0; rows * (columns + 1)],
-            gains: vec![0.0; columns],
+            gains: vec![0.0; columns + 1],
             basis: Vec::with_capacity(rows),
             row_of: vec![None; columns],
             at_highest: vec![false; columns],
@@ -130,12 +130,21 @@ impl Relaxed {
                     .sum();
                 self.table[row * width + self.columns] -= used;
             }
+            let settled = least.iter().zip(most).zip(&class.worth);
+            let settled = settled.filter(|((least, most), _)| least == most);
+            let worth: f64 = settled
+                .map(|((least, _), worth)| *least as f64 * *worth as f64)
+                .sum();
+            self.gains[self.columns] -= worth;
         }
         for (column, way) in self.ways.iter().enumerate() {
             let class = &problem.classes[way.class];
             let other = way.other.map(|(other, _)| other);
             let instead = |list: &[i64]| list[way.way] - other.map_or(0, |other| list[other]);
             self.gains[column] = instead(&class.worth) as f64;
+            if let Some((other, left)) = way.other {
+                self.gains[self.columns] -= class.worth[other] as f64 * left as f64;
+            }
             for (row, uses) in &class.uses {
                 self.table[row * width + column] += instead(uses) as f64;
                 if let Some((other, left)) = way.other {
@@ -163,8 +172,10 @@ impl Relaxed {
         open.count() * 4 < self.ways.len() * 3
     }
 
-    /// Solves for this heap. The prices are valid whether or not it came to an end.
-    pub fn solve(&mut self, heap: &Heap) {
+    /// Solves for this heap, or stops when what is left cannot be worth as much as is wanted. The prices are
+    /// valid in either case.
+    pub fn solve(&mut self, heap: &Heap, wanted: i64) {
+        let too_little = wanted as f64 - 1e-3;
         for (column, way) in self.ways.iter().enumerate() {
             let (least, most) = (&heap.least[way.class], &heap.most[way.class]);
             self.lowest[column] = least[way.way] as f64;
@@ -178,6 +189,9 @@ impl Relaxed {
         self.proof = None;
         self.place();
         for _ in 0..20 * self.basis.len() + 200 {
+            if self.worth() < too_little {
+                break;
+            }
             let Some((row, goal)) = self.farthest_beyond() else {
                 break;
             };
@@ -213,16 +227,22 @@ impl Relaxed {
             }
         }
         let width = self.columns + 1;
+        let standing: Vec<usize> = (0..self.columns)
+            .filter(|column| self.row_of[*column].is_none() && self.values[*column] != 0.0)
+            .collect();
         for (row, basic) in self.basis.iter().enumerate() {
             let line = &self.table[row * width..(row + 1) * width];
-            let mut value = line[self.columns];
-            for (column, factor) in line[..self.columns].iter().enumerate() {
-                if self.row_of[column].is_none() {
-                    value -= factor * self.values[column];
-                }
-            }
-            self.values[*basic] = value;
+            let used = standing
+                .iter()
+                .map(|column| line[*column] * self.values[*column]);
+            self.values[*basic] = line[self.columns] - used.sum::<f64>();
         }
+    }
+
+    /// No settlement is worth more, by the prices so far.
+    fn worth(&self) -> f64 {
+        let open = self.gains[..self.columns].iter().zip(&self.values);
+        open.map(|(gain, value)| gain * value).sum::<f64>() - self.gains[self.columns]
     }
 
     /// The row whose value is farthest beyond its bounds, and the bound.
@@ -327,7 +347,7 @@ impl Relaxed {
 
     /// The price of each row.
     pub fn prices(&self) -> impl Iterator<Item = f64> + '_ {
-        self.gains[self.ways.len()..]
+        self.gains[self.ways.len()..self.columns]
             .iter()
             .map(|gain| (-gain).max(0.0))
     }

@@ -157,9 +157,9 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
         let given = self.problem.limits.len();
         let mut relaxed = Relaxed::new(&self.problem, whole);
         for _ in 0..SHARPENED {
-            relaxed.solve(whole);
             let worth = settled.as_ref().map(|found| self.problem.worth(found));
             let mut wanted = worth.unwrap_or_else(|| self.problem.least_worth());
+            relaxed.solve(whole, wanted);
             let view = self.view(whole, &relaxed, wanted);
             if relaxed.proof.is_some() || view.most_whole() < wanted {
                 break;
@@ -209,20 +209,19 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                 return Err(Stopped::OutOfSteps);
             }
             self.steps += 1;
-           
             let mut relaxed = Relaxed::clone(&table);
             drop(table);
-            let view = loop {
+            let undecided = loop {
                 if !heap.agree(&self.problem) {
-                    break None;
+                    break false;
                 }
                 if !relaxed.has_rows(self.problem.limits.len()) || relaxed.is_too_large_for(&heap) {
                     relaxed = Relaxed::new(&self.problem, &heap);
                 }
-                relaxed.solve(&heap);
+                relaxed.solve(&heap, wanted);
                 let view = self.view(&heap, &relaxed, wanted);
                 if view.most_whole() < wanted {
-                    break None;
+                    break false;
                 }
                 if let Some(better) = self.take(&heap, &view, &relaxed, wanted)? {
                     wanted = self.problem.worth(&better) + 1;
@@ -231,16 +230,16 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                         return Ok(());
                     }
                     if view.most_whole() < wanted {
-                        break None;
+                        break false;
                     }
                 }
                 let rows_known = relaxed.has_rows(self.problem.limits.len());
                 if !heap.strike(&view, wanted) && rows_known {
-                    break Some(view);
+                    break true;
                 }
             };
-            if let Some(view) = view {
-                self.divide(heap, &view, relaxed, &mut open);
+            if undecided {
+                Self::divide(heap, relaxed, &mut open);
             }
         }
         Ok(())
@@ -285,7 +284,8 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
         wanted: i64,
     ) -> Result<Option<Settled>, Stopped> {
         let whole = |count: &f64| (count - count.round()).abs() < 1e-6;
-        if self.steps > MENDED && self.steps % MENDED != 0 && !relaxed.counts().iter().all(whole) {
+        let due = self.steps <= MENDED || self.steps.is_multiple_of(MENDED);
+        if !due && !relaxed.counts().iter().all(whole) {
             return Ok(None);
         }
         loop {
@@ -302,30 +302,22 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
 
     /// Divides a heap at the number that is farthest from whole, or, if all are whole, at the first that is
     /// not settled. The half nearer to the relaxation is looked at first.
-    fn divide(
-        &self,
-        heap: Heap,
-        view: &View,
-        relaxed: Relaxed,
-        open: &mut Vec<(Heap, Rc<Relaxed>)>,
-    ) {
-        let mut farthest: Option<((f64, i64), usize, usize, f64)> = None;
+    fn divide(heap: Heap, relaxed: Relaxed, open: &mut Vec<(Heap, Rc<Relaxed>)>) {
+        let mut farthest: Option<(f64, usize, usize, f64)> = None;
         let mut counts = relaxed.counts().iter();
-        for (class, net) in view.net.iter().enumerate() {
-            for (way, net) in net.iter().enumerate() {
-                let Some(count) = counts.next() else {
-                    continue;
-                };
-                if heap.least[class][way] == heap.most[class][way] {
-                    continue;
-                }
-                let key = ((count - count.round()).abs(), *net);
-                if farthest.is_none_or(|(most, ..)| key.0 > most.0 + 1e-6) {
-                    farthest = Some((key, class, way, *count));
+        for (class, least) in heap.least.iter().enumerate() {
+            for (way, least) in least.iter().enumerate() {
+                let count = counts.next().copied().unwrap_or(0.0);
+                let broken = (count - count.round()).abs();
+                if *least < heap.most[class][way]
+                    && farthest.is_none_or(|(most, ..)| broken > most + 1e-6)
+                {
+                    farthest = Some((broken, class, way, count));
                 }
             }
         }
-        // Nothing left to divide: the one settlement was looked at by `take`.
+        // Nothing left to divide: the table was made anew without a column, so its counts are whole, and
+        // `take` looked at the one settlement.
         let Some((_, class, way, count)) = farthest else {
             return;
         };

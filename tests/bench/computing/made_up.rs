@@ -182,7 +182,7 @@ pub struct Shortage {
 
 pub const SHORTAGES: [(&str, Shortage); 3] = [
     (
-        "6 short",
+        "6 uneven",
         Shortage {
             parts: 6,
             short: 6,
@@ -190,7 +190,7 @@ pub const SHORTAGES: [(&str, Shortage); 3] = [
         },
     ),
     (
-        "12 short",
+        "12 uneven",
         Shortage {
             parts: 12,
             short: 3,
@@ -198,7 +198,7 @@ pub const SHORTAGES: [(&str, Shortage); 3] = [
         },
     ),
     (
-        "30 short",
+        "30 uneven",
         Shortage {
             parts: 30,
             short: 1,
