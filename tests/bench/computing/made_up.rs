@@ -207,10 +207,13 @@ pub const SHORTAGES: [(&str, Shortage); 3] = [
     ),
 ];
 
+/// Part and pieces of a complete kit.
+type Needs = Vec<(u32, u64)>;
+
 /// The need of a complete kit, and 500 kits.
-pub fn kits(seed: u64, shortage: Shortage) -> (Vec<(u32, u64)>, Vec<PooledKit<u32, u32>>) {
+pub fn kits(seed: u64, shortage: Shortage) -> (Needs, Vec<PooledKit<u32, u32>>) {
     let mut draw = Draw(seed);
-    let needs: Vec<(u32, u64)> = (0..300).map(|part| (part, 1 + draw.below(12))).collect();
+    let needs: Needs = (0..300).map(|part| (part, 1 + draw.below(12))).collect();
     let uneven = draw.some_of(300, shortage.parts);
     let mut kits = Vec::new();
     for kit in 0..500 {
