@@ -12,9 +12,9 @@ pub mod rules;
 mod store;
 
 pub use develop::{Desk, Developed};
-pub use store::{
-    Done, Picture, acts, file_of, find, first_of_part, of_part, of_place, part_words, place_words,
-};
+pub use store::{Done, Picture, acts, file_of, find, first_of_part, part_words, place_words};
+
+use sqlx::SqliteConnection;
 
 use crate::app::App;
 use crate::clock::{Day, Instant};
@@ -90,6 +90,40 @@ impl Shown {
     pub fn half_height(&self) -> i64 {
         (self.thumb_height / 2).max(1)
     }
+}
+
+/// All pictures of a part or a place that somebody may see.
+#[derive(Debug, Clone, Default)]
+pub struct Gallery {
+    pub shown: Vec<Shown>,
+    pub removed: Vec<Shown>,
+}
+
+impl Gallery {
+    fn of(all: Vec<Shown>) -> Self {
+        let (removed, shown) = all.into_iter().partition(|one| one.is_removed);
+        Self { shown, removed }
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.shown.is_empty() && self.removed.is_empty()
+    }
+}
+
+/// The pictures of a part that the viewer's teams have; a coordinator sees those of all teams.
+pub async fn of_part(
+    db: &mut SqliteConnection,
+    part: PartId,
+    viewer: &Viewer,
+) -> sqlx::Result<Gallery> {
+    store::of_part(db, part, viewer.person, viewer.is_coordinator())
+        .await
+        .map(Gallery::of)
+}
+
+/// The pictures of a place: of the whole first, then layer by layer. Whoever sees the place sees them.
+pub async fn of_place(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Gallery> {
+    store::of_place(db, place).await.map(Gallery::of)
 }
 
 pub fn layer_words(layer: i64) -> String {
