@@ -4,6 +4,7 @@
 //! `fill` does by the same verbs what people would do on the pages, at the times the story tells.
 
 mod counted;
+mod drawn;
 mod fill;
 mod kept;
 mod lists;

@@ -4,6 +4,7 @@ mod support;
 
 mod access;
 mod counts;
+mod guide_pdf;
 mod guides;
 mod history;
 mod imports;
@@ -13,6 +14,7 @@ mod links;
 mod look;
 mod packing_slip;
 mod parts;
+mod pictures;
 mod place_tree;
 mod places;
 mod people;

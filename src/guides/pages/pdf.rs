@@ -206,32 +206,36 @@ async fn take(
     arriving: &mut Option<Arriving>,
 ) -> Result<Option<PdfRefused>, AppError> {
     let mut refused = None;
-    // The first few bytes, which may come one by one.
-    let mut beginning = Vec::new();
+    // What is to be written next; the first few bytes may come one by one.
+    let mut next = Vec::new();
     while let Some(bytes) = part.chunk().await.map_err(upload::broke_off)? {
         if refused.is_some() {
             continue;
         }
-        if let Some(file) = arriving.as_mut() {
-            if file.size() + bytes.len() > MOST_BYTES {
-                refused = Some(PdfRefused::TooLarge);
-            } else {
-                file.take(app, &bytes).await?;
+        let file = match arriving.as_mut() {
+            Some(file) => {
+                next = bytes.to_vec();
+                file
             }
+            None => {
+                next.extend_from_slice(&bytes);
+                if next.len() < pdf::BEGINNING.len() {
+                    continue;
+                }
+                if !pdf::is_pdf(&next) {
+                    refused = Some(PdfRefused::NoPdf);
+                    continue;
+                }
+                arriving.insert(Arriving::begin(app).await?)
+            }
+        };
+        if file.size() + next.len() > MOST_BYTES {
+            refused = Some(PdfRefused::TooLarge);
             continue;
         }
-        beginning.extend_from_slice(&bytes);
-        if beginning.len() < pdf::BEGINNING.len() {
-            continue;
-        }
-        if pdf::is_pdf(&beginning) {
-            let file = arriving.insert(Arriving::begin(app).await?);
-            file.take(app, &beginning).await?;
-        } else {
-            refused = Some(PdfRefused::NoPdf);
-        }
+        file.take(app, &next).await?;
     }
-    let is_too_short = arriving.is_none() && refused.is_none() && !beginning.is_empty();
+    let is_too_short = arriving.is_none() && refused.is_none() && !next.is_empty();
     Ok(refused.or(is_too_short.then_some(PdfRefused::NoPdf)))
 }
 
