@@ -22,6 +22,7 @@ pub mod ledger;
 // The slices.
 pub mod people;
 pub mod seasons;
+pub mod pictures;
 pub mod guides;
 pub mod parts;
 pub mod kits;

@@ -5,6 +5,7 @@
 
 mod broke;
 mod counted;
+mod drawn;
 mod fill;
 mod kept;
 mod lists;

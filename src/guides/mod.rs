@@ -19,6 +19,7 @@ mod list;
 pub mod need;
 pub mod outline;
 pub mod pages;
+pub mod pdf;
 pub mod rules;
 mod store;
 

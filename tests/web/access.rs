@@ -7,11 +7,14 @@ use fieldstow::app;
 use fieldstow::ids::TeamId;
 use fieldstow::people::Role;
 use fieldstow::people::access::{Rule, Standing, allowed};
+use fieldstow::pictures::develop::develop;
+use fieldstow::pictures::rules::Caption;
+use fieldstow::pictures::{self, NewPicture, Of};
 use uuid::Uuid;
 
-use crate::support::{Browser, World};
+use crate::support::{Browser, NOW, World, drawn};
 
-/// A small world: a team with a kit, a bag in it, a count, a stint and a damage report.
+/// A small world: a team with a kit, a bag in it and its picture, a count, a stint and a damage report.
 async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> {
     let beacon = world.beacon().await;
     let (keeper, _) = world.account("Kit keeper", None, false).await;
@@ -50,6 +53,20 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
     .execute(&mut *tx)
     .await
     .unwrap();
+    let developed = develop(&drawn::jpeg(32, 32)).unwrap();
+    let new = NewPicture {
+        of: Of::Place(places[0]),
+        team,
+        caption: Caption {
+            words: "How bag 1 is packed".into(),
+            taken_on: "2027-03-04".parse().unwrap(),
+            layer: None,
+        },
+        by: Some(keeper),
+    };
+    let picture = pictures::keep(&mut tx, &new, &developed, NOW)
+        .await
+        .unwrap();
     tx.commit().await.unwrap();
     HashMap::from([
         ("team", team.to_string()),
@@ -58,6 +75,7 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
         ("count", count.to_string()),
         ("stint", stint.to_string()),
         ("damage", damage.to_string()),
+        ("picture", picture.to_string()),
     ])
 }
 

@@ -75,6 +75,12 @@ impl World {
                 &kit,
             ),
             (
+                "picture",
+                "select id from picture where team_id = (select team_id from kit where id = $1) \
+                 order by part_id is null limit 1",
+                &kit,
+            ),
+            (
                 "season",
                 "select id from season where $1 <> x'' limit 1",
                 &kit,

@@ -86,4 +86,6 @@ from stint
 join count_sheet on count_sheet.id = stint.count_id
 join kit on kit.id = count_sheet.kit_id
 union all
+select id, team_id from picture
+union all
 select id, team_id from damage_report;
