@@ -109,7 +109,7 @@ impl Db {
         }
         look_at(&file).await.map_err(|error| error.refined(&file))?;
         let options = options(&file);
-        check_is_up_to_date(&options, &file)
+        check_is_up_to_date(&file)
             .await
             .map_err(|error| error.refined(&file))?;
         Self::connect(file, options).await

@@ -72,11 +72,9 @@ pub(super) async fn check_whole(file: &Path) -> Result<(), OpenError> {
 }
 
 /// Refuses a database that has not just the tables this program knows, and changes nothing in it.
-pub(super) async fn check_is_up_to_date(
-    options: &SqliteConnectOptions,
-    file: &Path,
-) -> Result<(), OpenError> {
-    let options = options.clone().read_only(true);
+pub(super) async fn check_is_up_to_date(file: &Path) -> Result<(), OpenError> {
+    // Without our settings: a copy put here by hand is not in WAL mode yet, and a reader cannot change that.
+    let options = SqliteConnectOptions::new().filename(file).read_only(true);
     let mut connection = SqliteConnection::connect_with(&options).await?;
     if applied_migrations(&mut connection).await? == 0 {
         return Err(OpenError::Missing(file.to_path_buf()));
