@@ -125,6 +125,12 @@ pub async fn open_session(
     Ok(token)
 }
 
+/// Signs everybody out and takes back every link that was not used yet: what was ended after a backup was
+/// made must not come back with it.
+pub async fn sign_everybody_out(tx: &mut Tx) -> sqlx::Result<()> {
+    store::sign_in::end_all(tx).await
+}
+
 /// What a person is to a team.
 #[derive(
     Debug,
