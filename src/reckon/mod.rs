@@ -5,5 +5,7 @@
 //! and refuses in a sentence what makes no sense. The published values it is checked against are in
 //! `tests/published/`.
 
+pub mod days;
+pub mod interval;
 pub mod money;
 pub mod qr_size;
