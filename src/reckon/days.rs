@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use jiff::Span;
 use jiff::civil::{Date, Weekday};
 
 use crate::clock::Day;
@@ -141,7 +142,7 @@ impl BusinessDays {
                 high = middle;
             }
         }
-        Some(Day(Date::MIN).plus_days(low))
+        moved(Day(Date::MIN), low)
     }
 
     fn among_the_first(&self, days: i64) -> i64 {
@@ -164,6 +165,12 @@ pub fn week_date(day: Day) -> String {
 /// ISO 8601; reckoned by the date library.
 pub fn ordinal_date(day: Day) -> String {
     day.0.strftime("%Y-%j").to_string()
+}
+
+/// The day so many days later, or earlier if the number is below zero. None where the calendar has none.
+pub fn moved(day: Day, days: i64) -> Option<Day> {
+    let span = Span::new().try_days(days).ok()?;
+    day.0.checked_add(span).ok().map(Day)
 }
 
 /// How many days there are before this one.
