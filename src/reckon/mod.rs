@@ -8,6 +8,8 @@
 pub mod accuracy;
 pub mod groups;
 pub mod lift;
+pub mod days;
+pub mod interval;
 pub mod money;
 pub mod choose;
 pub mod qr_size;

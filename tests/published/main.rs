@@ -7,3 +7,6 @@ mod need;
 mod sampling;
 mod spares;
 mod weighing;
+mod days;
+mod need;
+mod overlap;
