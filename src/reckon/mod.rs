@@ -6,12 +6,12 @@
 //! `tests/published/`.
 
 pub mod accuracy;
-pub mod groups;
-pub mod lift;
-pub mod days;
-pub mod interval;
-pub mod money;
 pub mod choose;
+pub mod days;
+pub mod groups;
+pub mod interval;
+pub mod lift;
+pub mod money;
 pub mod qr_size;
 pub mod repacking;
 pub mod sampling;

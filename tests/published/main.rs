@@ -2,11 +2,10 @@
 
 mod accuracy;
 mod codes;
+mod days;
 mod lift;
 mod need;
+mod overlap;
 mod sampling;
 mod spares;
 mod weighing;
-mod days;
-mod need;
-mod overlap;
