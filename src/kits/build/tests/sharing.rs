@@ -50,9 +50,9 @@ fn must_lack(stock: &Stock, wanted: &[u64]) -> u64 {
 
 fn adds_up(stock: &Stock, wanted: &[u64], sharing: &Sharing) {
     let mut used = [0; PARTS];
-    for part in 0..PARTS {
+    for (part, wanted) in wanted.iter().enumerate() {
         let taken: u64 = sharing.taken[part].iter().sum();
-        assert_eq!(taken + sharing.lacking[part], wanted[part]);
+        assert_eq!(taken + sharing.lacking[part], *wanted);
         for (by, taken) in stock.served_by[part].iter().zip(&sharing.taken[part]) {
             used[*by] += taken;
         }
