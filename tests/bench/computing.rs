@@ -4,7 +4,7 @@
 //! the others tell of the machine; of all cases the slowest is printed, with its bar and the ratio of the two (at
 //! most 1 is within the bar). Where a search may stop without a proof, the number of such cases is printed too.
 //!
-//! `cargo bench --bench computing` prints them.
+//! `cargo bench --bench computing` prints them; with `-- import` (or `roll-up`, `build`, `pooling`) only those.
 
 #[path = "computing/made_up.rs"]
 mod made_up;
@@ -22,10 +22,21 @@ fn main() {
     println!(
         "computation                                    | worst ms | bar ms | ratio | not proven"
     );
-    roll_up();
-    build_checks();
-    poolings();
-    import();
+    let all: [(&str, fn()); 4] = [
+        ("roll-up", roll_up),
+        ("build", build_checks),
+        ("pooling", poolings),
+        ("import", import),
+    ];
+    let asked: Vec<String> = std::env::args()
+        .skip(1)
+        .filter(|word| !word.starts_with('-'))
+        .collect();
+    for (name, run) in all {
+        if asked.is_empty() || asked.iter().any(|word| word == name) {
+            run();
+        }
+    }
 }
 
 fn roll_up() {

@@ -1,6 +1,7 @@
-//! Cases for the build check; its agreement with trying everything is in `tests/everything.rs`.
+//! Cases for the build check; its agreement with trying everything is in `tests/`.
 
 mod everything;
+mod sharing;
 
 use super::*;
 use crate::guides::need::Basis::{All, Each};
