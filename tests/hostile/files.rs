@@ -15,10 +15,10 @@ pub struct File {
 }
 
 /// Numbers in no order that is easy to see, always the same for the same start (SplitMix64).
-struct Chance(u64);
+pub struct Chance(u64);
 
 impl Chance {
-    fn next(&mut self) -> u64 {
+    pub fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut mixed = self.0;
         mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -26,18 +26,18 @@ impl Chance {
         mixed ^ (mixed >> 31)
     }
 
-    fn below(&mut self, end: usize) -> usize {
+    pub fn below(&mut self, end: usize) -> usize {
         (self.next() % end.max(1) as u64) as usize
     }
 
-    fn of<'a, T: ?Sized>(&mut self, all: &[&'a T]) -> &'a T {
+    pub fn of<'a, T: ?Sized>(&mut self, all: &[&'a T]) -> &'a T {
         all[self.below(all.len())]
     }
 }
 
-const HEAD: &[&str] = &["Part", "Assembly", "Qty"];
+pub const HEAD: &[&str] = &["Part", "Assembly", "Qty"];
 
-fn plain() -> Book {
+pub fn plain() -> Book {
     Book::of(&[(
         "Parts",
         &rows(&[HEAD, &["Peg", "Gate", "4"], &["Post", "Gate", "2"]]),
@@ -48,7 +48,7 @@ pub fn honest() -> Vec<u8> {
     plain().bytes()
 }
 
-fn table(rows: &[&[&str]]) -> String {
+pub fn table(rows: &[&[&str]]) -> String {
     let mut inside = String::from("<table:table table:name=\"Parts\">");
     for row in rows {
         inside.push_str("<table:table-row>");
@@ -63,7 +63,7 @@ fn table(rows: &[&[&str]]) -> String {
     inside
 }
 
-fn plain_document() -> Vec<Entry> {
+pub fn plain_document() -> Vec<Entry> {
     document(&table(&[
         HEAD,
         &["Peg", "Gate", "4"],
@@ -74,7 +74,7 @@ fn plain_document() -> Vec<Entry> {
 /// Makes files; what takes long to make is kept.
 pub struct Makers {
     /// A mebibyte of zeros, packed so that any number of them may follow each other.
-    zeros: Vec<u8>,
+    pub zeros: Vec<u8>,
 }
 
 type Maker = fn(&Makers, &mut Chance) -> (Vec<u8>, bool);
@@ -146,7 +146,7 @@ const MAKERS: &[(&str, Maker)] = &[
     }),
     ("one text for many cells", |_, chance| {
         let text = "y".repeat(100 + chance.below(10_000));
-        let lines: String = (9..9 + 3000 + chance.below(2000))
+        let lines: String = (9..9 + 1300 + chance.below(1500))
             .map(|line| format!("<row r=\"{line}\"><c r=\"A{line}\" t=\"s\"><v>0</v></c></row>"))
             .collect();
         let mut book = plain();
@@ -264,248 +264,9 @@ impl Makers {
             must_be_refused,
         }
     }
-
-    /// A packed mebibyte, hundreds of times, wherever it is unpacked.
-    fn bomb(&self, chance: &mut Chance) -> (Vec<u8>, bool) {
-        let times = 60 + chance.below(4000);
-        let mut entries = plain().entries();
-        let name = chance.of(&[
-            "xl/media/image1.png",
-            "xl/worksheets/sheet0.xml",
-            "docProps/app.xml",
-        ]);
-        entries.retain(|entry| entry.name != name);
-        let mut packed = self.zeros.repeat(times);
-        // An empty last block ends the stream.
-        packed.extend([0x03, 0x00]);
-        let size = (times as u64) << 20;
-        let mut bomb = Entry::new(name, "");
-        bomb.packed = packed;
-        bomb.unpacked = if chance.below(2) == 0 {
-            100
-        } else {
-            size as u32
-        };
-        entries.insert(chance.below(entries.len()), bomb);
-        (archive(&entries), true)
-    }
-
-    fn repeated(&self, chance: &mut Chance) -> (Vec<u8>, bool) {
-        let columns = chance.of(&["1", "60", "16384", "4294967295", "99999999999999999999"]);
-        let lines = chance.of(&["1", "1000", "1048576", "4294967295", "99999999999999999999"]);
-        let text = chance.of(&["", "1", "<text:s text:c=\"4294967295\"/>", "Peg"]);
-        let inside = format!(
-            "{}<table:table><table:table-row table:number-rows-repeated=\"{lines}\"><table:table-cell \
-             table:number-columns-repeated=\"{columns}\" table:number-rows-spanned=\"{lines}\">\
-             <text:p>{text}</text:p></table:table-cell></table:table-row></table:table>",
-            table(&[HEAD, &["Peg", "Gate", "4"]])
-        );
-        (archive(&document(&inside)), false)
-    }
-
-    fn entities(&self, chance: &mut Chance) -> (Vec<u8>, bool) {
-        let mut laughs = String::from("<!DOCTYPE x [<!ENTITY a0 \"aaaaaaaaaa\">");
-        for at in 1..10 {
-            let before = format!("&a{};", at - 1).repeat(10);
-            laughs.push_str(&format!("<!ENTITY a{at} \"{before}\">"));
-        }
-        laughs.push_str("]>");
-        let outside = "<!DOCTYPE x [<!ENTITY a9 SYSTEM \"file:///etc/passwd\">]>".to_owned();
-        let before = if chance.below(2) == 0 {
-            laughs
-        } else {
-            outside
-        };
-        if chance.below(2) == 0 {
-            let mut book = plain();
-            book.before = before;
-            return (book.bytes(), true);
-        }
-        let mut entries = document(&table(&[HEAD, &["&a9;", "Gate", "4"]]));
-        let content = format!(
-            "{before}<office:document-content>{}</office:document-content>",
-            table(&[HEAD, &["&a9;", "Gate", "4"]])
-        );
-        entries[2] = Entry::new("content.xml", content);
-        (archive(&entries), true)
-    }
-
-    fn relations(&self, chance: &mut Chance) -> (Vec<u8>, bool) {
-        const KIND: &str = "http://x/relationships";
-        let mut entries = plain().entries();
-        let (part, kind) = if chance.below(2) == 0 {
-            ("_rels/.rels", "officeDocument")
-        } else {
-            ("xl/_rels/workbook.xml.rels", "worksheet")
-        };
-        let deep = "../".repeat(1000);
-        let target = chance.of(&[
-            "_rels/.rels",
-            "/xl/workbook.xml",
-            "../../../etc/passwd",
-            "",
-            ".",
-            "http://localhost/x",
-            &deep,
-            "xl/vbaProject.bin",
-        ]);
-        let mode = chance.of(&["", "TargetMode=\"External\""]);
-        let content = format!(
-            "<Relationships><Relationship Id=\"r0\" Type=\"{KIND}/{kind}\" Target=\"{target}\" {mode}/></Relationships>"
-        );
-        entries.retain(|entry| entry.name != part);
-        entries.push(Entry::new(part, content));
-        (archive(&entries), false)
-    }
-
-    fn lies(&self, chance: &mut Chance) -> (Vec<u8>, bool) {
-        let mut entries = plain().entries();
-        let at = chance.below(entries.len());
-        let entry = &mut entries[at];
-        let (unpacked, packed) = (u64::from(entry.unpacked), entry.packed.len() as u64);
-        match chance.below(6) {
-            0 => entry.unpacked = entry.unpacked.wrapping_add(1),
-            1 => entry.unpacked = u32::MAX - 1,
-            2 => entry.crc ^= 1,
-            3 => entry.large = Some([unpacked, u64::MAX]),
-            4 => entry.large = Some([u64::MAX, packed]),
-            _ => entry.large = Some([unpacked + 1, packed]),
-        }
-        (archive(&entries), true)
-    }
-
-    fn locked(&self, chance: &mut Chance) -> (Vec<u8>, bool) {
-        let bytes = match chance.below(3) {
-            0 => {
-                let mut entries = plain().entries();
-                let at = chance.below(entries.len());
-                entries[at].flags = 1;
-                archive(&entries)
-            }
-            1 => {
-                let mut entries = plain_document();
-                entries[1] = Entry::new(
-                    "META-INF/manifest.xml",
-                    "<m:manifest><m:file-entry><m:encryption-data/></m:file-entry></m:manifest>",
-                );
-                archive(&entries)
-            }
-            _ => {
-                let mut old = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1".to_vec();
-                old.resize(512 + chance.below(4096), 0);
-                old.extend("EncryptedPackage".encode_utf16().flat_map(u16::to_le_bytes));
-                old
-            }
-        };
-        (bytes, true)
-    }
-
-    fn merged(&self, chance: &mut Chance) -> (Vec<u8>, bool) {
-        let count = 1000 + chance.below(30_000);
-        let one = chance.of(&[
-            "<mergeCell ref=\"A1:XFD1048576\"/>",
-            "<mergeCell ref=\"B1:B1048576\"/>",
-            "<col min=\"1\" max=\"16384\" hidden=\"1\"/>",
-            "<mergeCell ref=\"A5:A1\"/>",
-            "<mergeCell ref=\":\"/>",
-        ]);
-        let mut book = plain();
-        let lines: String = (9..4000)
-            .map(|line| format!("<row r=\"{line}\"><c r=\"C{line}\"><v>1</v></c></row>"))
-            .collect();
-        book.sheets[0].2 = put_in(&book.sheets[0].2, "", &lines) + &one.repeat(count);
-        let many: String = (0..count).map(|at| format!(" a{at}=\"x\"")).collect();
-        book.sheets[0].2.push_str(&format!("<x{many}/>"));
-        (book.bytes(), false)
-    }
-
-    fn other(&self, chance: &mut Chance) -> (Vec<u8>, bool) {
-        let noise: Vec<u8> = (0..chance.below(5000))
-            .map(|_| chance.next() as u8)
-            .collect();
-        let bytes = match chance.below(6) {
-            0 => archive(&[Entry::new("word/document.xml", "<w/>")]),
-            1 => archive(&[]),
-            2 => [b"PK\x03\x04".as_slice(), &noise].concat(),
-            3 => [b"\x89PNG\r\n\x1a\n\0".as_slice(), &noise].concat(),
-            4 => archive(&[Entry::new("inner.xlsx", honest())]),
-            _ => {
-                let mut entries = plain().entries();
-                entries[0].method = chance.of(&[&1_u16, &9, &12, &14, &93, &99]).to_owned();
-                archive(&entries)
-            }
-        };
-        (bytes, true)
-    }
-
-    fn shared(&self, chance: &mut Chance) -> (Vec<u8>, bool) {
-        if chance.below(2) == 0 {
-            let mut entries = plain().entries();
-            let at = chance.below(entries.len());
-            let again = entries[at].clone();
-            entries.push(again);
-            return (archive(&entries), true);
-        }
-        // Every entry of the list says it starts where the first one does.
-        let text = "x".repeat(200_000);
-        let mut stored = Entry::new("a.xml", &text);
-        stored.packed = text.into_bytes();
-        stored.method = 0;
-        let count = 20 + chance.below(100);
-        let mut bytes = archive(std::slice::from_ref(&stored));
-        let list_at = bytes.len() - 22 - 46 - stored.name.len();
-        let one = bytes[list_at..bytes.len() - 22].to_vec();
-        bytes.truncate(list_at);
-        for at in 0..count {
-            let mut one = one.clone();
-            one[46] = b'a' + (at % 26) as u8;
-            one[47] = b'0' + (at / 26) as u8;
-            bytes.extend(one);
-        }
-        bytes.extend(b"PK\x05\x06\0\0\0\0");
-        bytes.extend([count as u16; 2].map(u16::to_le_bytes).concat());
-        bytes.extend(((count * one.len()) as u32).to_le_bytes());
-        bytes.extend((list_at as u32).to_le_bytes());
-        bytes.extend([0, 0]);
-        (bytes, true)
-    }
-
-    /// Letters inside a part are changed and the archive around it is honest, so that they are read.
-    fn letters(&self, chance: &mut Chance) -> (Vec<u8>, bool) {
-        let mut entries = if chance.below(2) == 0 {
-            plain().entries()
-        } else {
-            plain_document()
-        };
-        let at = chance.below(entries.len());
-        let name = entries[at].name.clone();
-        let mut content = unpack(&entries[at]);
-        for _ in 0..1 + chance.below(8) {
-            let place = chance.below(content.len());
-            let piece: &[u8] = chance.of(&[
-                b"<".as_slice(),
-                b">",
-                b"\"",
-                b"&",
-                b"/",
-                b"9999999999",
-                b"-",
-                b"<v>",
-                b"</c>",
-                b"]]>",
-                b"<![CDATA[",
-                b"\xc3\xa9",
-                b"table:",
-            ]);
-            let end = (place + chance.below(6)).min(content.len());
-            content.splice(place..end, piece.iter().copied());
-        }
-        entries[at] = Entry::new(&name, content);
-        (archive(&entries), false)
-    }
 }
 
-fn unpack(entry: &Entry) -> Vec<u8> {
+pub fn unpack(entry: &Entry) -> Vec<u8> {
     use std::io::Read;
     let mut content = Vec::new();
     if entry.method == 0 {
@@ -517,7 +278,7 @@ fn unpack(entry: &Entry) -> Vec<u8> {
     content
 }
 
-fn any_honest(chance: &mut Chance) -> Vec<u8> {
+pub fn any_honest(chance: &mut Chance) -> Vec<u8> {
     if chance.below(2) == 0 {
         honest()
     } else {
@@ -526,18 +287,18 @@ fn any_honest(chance: &mut Chance) -> Vec<u8> {
 }
 
 /// The inside of a sheet with more before its rows and more rows.
-fn put_in(inside: &str, before: &str, more: &str) -> String {
+pub fn put_in(inside: &str, before: &str, more: &str) -> String {
     let rows = inside.replace("</sheetData>", &format!("{more}</sheetData>"));
     format!("{before}{rows}")
 }
 
-fn with_row(before: &str, row: &str) -> Vec<u8> {
+pub fn with_row(before: &str, row: &str) -> Vec<u8> {
     let mut book = plain();
     book.sheets[0].2 = put_in(&book.sheets[0].2, before, row);
     book.bytes()
 }
 
-fn with_entry(entry: Entry) -> Vec<u8> {
+pub fn with_entry(entry: Entry) -> Vec<u8> {
     let mut entries = plain().entries();
     entries.push(entry);
     archive(&entries)
