@@ -1,5 +1,6 @@
-//! Pictures that were changed at random, sent as a person would: no panic, no answer of 500 and above, nothing
-//! but pixels kept, and memory that stays bounded.
+//! Pictures as the decoder takes them: upright and opaque, or refused by their header. And changed at random,
+//! sent as a person would: no panic, no answer of 500 and above, nothing but pixels kept, and memory that
+//! stays bounded.
 //!
 //! 1,000 by default; `FIELDSTOW_PICTURES=10000 cargo test --test pictures` for more.
 
@@ -8,7 +9,9 @@ mod support;
 
 use fieldstow::people::Role;
 use fieldstow::pictures::develop::develop;
+use fieldstow::pictures::rules::NotTaken;
 use image::{GrayImage, ImageFormat, Rgba, RgbaImage};
+use support::drawn::{BLUE, GREEN, RED, YELLOW};
 use support::{World, drawn};
 use tokio::sync::Mutex;
 
@@ -168,4 +171,62 @@ fn status(name: &str) -> Option<u64> {
     let line = text.lines().find(|line| line.starts_with(name))?;
     let kib: u64 = line.split_whitespace().nth(1)?.parse().ok()?;
     Some(kib * 1024)
+}
+
+/// Compared with the definition in the standard, not with the decoder's own idea of it.
+#[test]
+fn whichever_way_the_camera_was_held_the_picture_is_upright() {
+    let _alone = ALONE.blocking_lock();
+    let upright = drawn::quarters(96, 64);
+    for orientation in 1..=8 {
+        let stored = drawn::encoded(drawn::held(&upright, orientation), ImageFormat::Jpeg);
+        let developed = develop(&drawn::with_marks(&stored, orientation)).unwrap();
+        for jpeg in [&developed.large, &developed.thumb] {
+            assert_eq!((jpeg.width, jpeg.height), (96, 64), "held {orientation}");
+            let picture = image::load_from_memory(&jpeg.bytes).unwrap().into_rgb8();
+            for (x, y, colour) in [
+                (24, 16, RED),
+                (72, 16, GREEN),
+                (24, 48, BLUE),
+                (72, 48, YELLOW),
+            ] {
+                let found = picture.get_pixel(x, y).0;
+                let near = found.iter().zip(colour).all(|(a, b)| a.abs_diff(b) < 12);
+                assert!(near, "held {orientation}: {found:?} for {colour:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn png_and_webp_are_taken_and_what_was_clear_is_white() {
+    let _alone = ALONE.blocking_lock();
+    let mut clear = RgbaImage::from_pixel(40, 20, Rgba([10, 20, 30, 0]));
+    clear.put_pixel(0, 0, Rgba([0, 0, 0, 255]));
+    for format in [ImageFormat::Png, ImageFormat::WebP] {
+        let developed = develop(&drawn::encoded(clear.clone(), format)).unwrap();
+        let picture = image::load_from_memory(&developed.large.bytes)
+            .unwrap()
+            .into_rgb8();
+        let corner = picture.get_pixel(39, 19).0;
+        assert!(corner.iter().all(|colour| *colour > 245), "{corner:?}");
+        drawn::assert_only_pixels(&developed.large.bytes);
+    }
+}
+
+#[test]
+fn a_header_that_declares_too_much_is_refused_before_decoding() {
+    let _alone = ALONE.blocking_lock();
+    let bytes = drawn::png_that_declares(60_000, 60_000);
+    assert_eq!(bytes.len(), 1024);
+    let (width, height) = (60_000, 60_000);
+    assert_eq!(
+        develop(&bytes),
+        Err(NotTaken::TooManyPixels { width, height })
+    );
+    // The same with a size that fits gets as far as its pixels, which are none.
+    assert_eq!(
+        develop(&drawn::png_that_declares(60, 60)),
+        Err(NotTaken::Damaged)
+    );
 }

@@ -1,16 +1,13 @@
 //! Pictures of parts and of how crates are packed, as people add, see and remove them.
 
-use fieldstow::db::Db;
+mod kept;
+
 use fieldstow::ids::{PartId, PersonId, PlaceId, TeamId};
 use fieldstow::people::Role;
-use fieldstow::pictures::develop::develop;
-use fieldstow::pictures::rules::NotTaken;
 use fieldstow::places::Kind;
-use image::{ImageFormat, Rgba, RgbaImage};
 use sha2::{Digest, Sha256};
 
-use crate::support::drawn::{self, BLUE, GREEN, RED, YELLOW};
-use crate::support::{Browser, Seen, World};
+use crate::support::{Browser, Seen, World, drawn};
 
 struct Scene<'w> {
     world: &'w World,
@@ -144,79 +141,6 @@ async fn a_picture_of_a_part_is_taken_shown_served_and_kept_by_browsers() {
 }
 
 #[tokio::test]
-async fn nothing_of_what_the_camera_wrote_is_anywhere_in_the_database() {
-    let world = World::empty().await;
-    let scene = scene(&world).await;
-    let photo = drawn::with_marks(&drawn::jpeg(640, 480), 1);
-    scene.add(&scene.part_page(), &photo, &[]).await;
-    let kept = scene.kept().await;
-    assert_eq!(kept.len(), 2, "large and small");
-    for bytes in &kept {
-        drawn::assert_only_pixels(bytes);
-    }
-    let folder = tempfile::tempdir().unwrap();
-    let copy = folder.path().join("copy.db");
-    world.app.db.copy_to(&copy).await.unwrap();
-    let bytes = std::fs::read(copy).unwrap();
-    assert!(bytes.len() > 10_000 && !drawn::holds(&bytes, drawn::MARKER));
-}
-
-/// Compared with the definition in the standard, not with the decoder's own idea of it.
-#[test]
-fn whichever_way_the_camera_was_held_the_picture_is_upright() {
-    let upright = drawn::quarters(96, 64);
-    for orientation in 1..=8 {
-        let stored = drawn::encoded(drawn::held(&upright, orientation), ImageFormat::Jpeg);
-        let developed = develop(&drawn::with_marks(&stored, orientation)).unwrap();
-        for jpeg in [&developed.large, &developed.thumb] {
-            assert_eq!((jpeg.width, jpeg.height), (96, 64), "held {orientation}");
-            let picture = image::load_from_memory(&jpeg.bytes).unwrap().into_rgb8();
-            for (x, y, colour) in [
-                (24, 16, RED),
-                (72, 16, GREEN),
-                (24, 48, BLUE),
-                (72, 48, YELLOW),
-            ] {
-                let found = picture.get_pixel(x, y).0;
-                let near = found.iter().zip(colour).all(|(a, b)| a.abs_diff(b) < 12);
-                assert!(near, "held {orientation}: {found:?} for {colour:?}");
-            }
-        }
-    }
-}
-
-#[test]
-fn png_and_webp_are_taken_and_what_was_clear_is_white() {
-    let mut clear = RgbaImage::from_pixel(40, 20, Rgba([10, 20, 30, 0]));
-    clear.put_pixel(0, 0, Rgba([0, 0, 0, 255]));
-    for format in [ImageFormat::Png, ImageFormat::WebP] {
-        let developed = develop(&drawn::encoded(clear.clone(), format)).unwrap();
-        let picture = image::load_from_memory(&developed.large.bytes)
-            .unwrap()
-            .into_rgb8();
-        let corner = picture.get_pixel(39, 19).0;
-        assert!(corner.iter().all(|colour| *colour > 245), "{corner:?}");
-        drawn::assert_only_pixels(&developed.large.bytes);
-    }
-}
-
-#[test]
-fn a_header_that_declares_too_much_is_refused_before_decoding() {
-    let bytes = drawn::png_that_declares(60_000, 60_000);
-    assert_eq!(bytes.len(), 1024);
-    let (width, height) = (60_000, 60_000);
-    assert_eq!(
-        develop(&bytes),
-        Err(NotTaken::TooManyPixels { width, height })
-    );
-    // The same with a size that fits gets as far as its pixels, which are none.
-    assert_eq!(
-        develop(&drawn::png_that_declares(60, 60)),
-        Err(NotTaken::Damaged)
-    );
-}
-
-#[tokio::test]
 async fn what_is_not_taken_is_refused_on_the_form_in_words() {
     let world = World::empty().await;
     let scene = scene(&world).await;
@@ -271,40 +195,6 @@ async fn what_is_not_taken_is_refused_on_the_form_in_words() {
         .expect(422, "still to come")
         .expect(422, "a layer is a number");
     assert!(scene.kept().await.is_empty());
-}
-
-#[tokio::test]
-async fn a_form_sent_twice_is_one_picture_and_equal_bytes_are_kept_once() {
-    let world = World::empty().await;
-    let scene = scene(&world).await;
-    let form = scene
-        .ama
-        .open(&format!("{}/pictures/new", scene.part_page()))
-        .await;
-    let photo = drawn::jpeg(640, 480);
-    let files = [("choose", "photo.jpg", photo.as_slice())];
-    let (action, body) = scene
-        .ama
-        .filled_upload(&form, "Add the picture", &files, &[]);
-    for _ in 0..3 {
-        let seen = scene.ama.post_upload(&action, body.clone()).await;
-        assert_eq!(seen.status, 303);
-    }
-    let page = scene.ama.open(&scene.part_page()).await;
-    assert_eq!(page.texts_of(".pictures li").len(), 1);
-    page.expect(200, "Already recorded at");
-
-    scene.add(&scene.part_page(), &photo, &[]).await;
-    let page = scene.ama.open(&scene.part_page()).await;
-    assert_eq!(page.texts_of(".pictures li").len(), 2);
-    assert_eq!(scene.kept().await.len(), 2, "one large, one small");
-
-    let (action, other) =
-        scene
-            .ama
-            .filled_upload(&form, "Add the picture", &files, &[("words", "Other")]);
-    let seen = scene.ama.post_upload(&action, other).await;
-    assert_eq!(seen.status, 409, "the same form with other words");
 }
 
 #[tokio::test]
@@ -440,46 +330,6 @@ async fn a_picture_is_described_put_first_removed_and_brought_back() {
 }
 
 #[tokio::test]
-async fn the_bytes_of_a_removed_picture_are_erased_for_good() {
-    let world = World::empty().await;
-    let scene = scene(&world).await;
-    let part = scene.part_page();
-    let seen = scene.add(&part, &drawn::jpeg(640, 480), &[]).await;
-    let picture = first_picture(&seen);
-    let large = scene.ama.open(&format!("{picture}/large.jpg")).await.bytes;
-    let page = scene.ama.open(&picture).await;
-    assert!(!page.has("Erase it for good"), "only what was removed");
-    let form_id = fieldstow::ids::FormId::new().to_string();
-    scene
-        .ama
-        .post(&format!("{picture}/erase"), &[("form_id", &form_id)])
-        .await
-        .expect(422, "remove it first");
-
-    let removed = scene.ama.press(&page, "Remove it", &[]).await;
-    let erased = scene.ama.press(&removed, "Erase it for good", &[]).await;
-    erased.expect(200, "erased by Ama");
-    for small in ["large.jpg", "thumb.jpg"] {
-        let gone = scene.ama.open(&format!("{picture}/{small}")).await;
-        assert_eq!(gone.status, 410);
-    }
-    scene.ama.open(&part).await.expect(200, "None yet.");
-    assert!(scene.kept().await.is_empty());
-    // Not in the database's free pages either: a piece from the middle is nowhere in the file.
-    let piece = large[large.len() / 2..][..64].to_vec();
-    // Another process reads it: nobody but SQLite opens the file in ours.
-    let output = std::process::Command::new("cat")
-        .args([
-            world.app.db.file().to_path_buf(),
-            world.app.db.file().with_extension("db-wal"),
-        ])
-        .output()
-        .unwrap();
-    assert!(output.status.success() && output.stdout.len() > 100_000);
-    assert!(!drawn::holds(&output.stdout, &piece));
-}
-
-#[tokio::test]
 async fn another_team_sees_no_picture_and_a_coordinator_sees_all() {
     let world = World::empty().await;
     let scene = scene(&world).await;
@@ -565,44 +415,4 @@ async fn a_team_adds_only_so_many_pictures_in_a_day() {
         .add(&part, &drawn::jpeg(72, 72), &[])
         .await
         .expect(200, "Picture added.");
-}
-
-#[tokio::test]
-async fn a_backup_holds_every_picture_whole() {
-    let world = World::empty().await;
-    let scene = scene(&world).await;
-    // Noise does not shrink, so the large one takes several pieces.
-    let mut state = 7u32;
-    let noise = image::RgbImage::from_fn(1500, 1100, |_, _| {
-        image::Rgb([0; 3].map(|_: u8| {
-            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            (state >> 24) as u8
-        }))
-    });
-    let photo = drawn::encoded(noise, ImageFormat::Jpeg);
-    scene.add(&scene.part_page(), &photo, &[]).await;
-
-    let folder = tempfile::tempdir().unwrap();
-    let target = folder.path().join("fieldstow.db");
-    world.app.db.copy_to(&target).await.unwrap();
-    let copy = Db::open_existing(folder.path()).await.unwrap();
-    let mut db = copy.read().await.unwrap();
-    let files: Vec<(Vec<u8>, Vec<u8>, i64)> =
-        sqlx::query_as("select id, sha256, size from file order by size")
-            .fetch_all(&mut *db)
-            .await
-            .unwrap();
-    assert_eq!(files.len(), 2);
-    assert!(files[1].2 > 2 * 256 * 1024, "{} bytes", files[1].2);
-    for (id, sha256, size) in files {
-        let pieces: Vec<Vec<u8>> =
-            sqlx::query_scalar("select bytes from file_chunk where file_id = $1 order by n")
-                .bind(id)
-                .fetch_all(&mut *db)
-                .await
-                .unwrap();
-        let whole = pieces.concat();
-        assert_eq!(whole.len() as i64, size);
-        assert_eq!(Sha256::digest(&whole).to_vec(), sha256);
-    }
 }
