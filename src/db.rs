@@ -220,6 +220,16 @@ impl Db {
         }
     }
 
+    /// Writes everything from the log into the database file and empties it, so that what was erased is not
+    /// in the log either. A reader that is still at work delays that to the next time.
+    pub async fn empty_log(&self) -> sqlx::Result<()> {
+        let mut connection = self.writer.acquire().await?;
+        sqlx::raw_sql("pragma wal_checkpoint(truncate)")
+            .execute(&mut *connection)
+            .await?;
+        Ok(())
+    }
+
     /// Lets the last readers go, writes everything from the log into the database file, and closes it.
     pub async fn close(self) {
         self.readers.close().await;

@@ -1,18 +1,20 @@
 //! Reading a parts list in: the draft that a file becomes, and taking it over.
 //!
 //! A draft keeps the bytes and what the person said about them; everything else is worked out anew each
-//! time it is looked at. Nothing of it is in the list until it is taken over, and then all of it is, in one
-//! transaction.
+//! time it is looked at, on a thread of its own and a few at a time. Nothing of it is in the list until it
+//! is taken over, and then all of it is, in one transaction.
 
-use std::collections::HashMap;
-
+use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
+use tokio::sync::Semaphore;
+use tokio::task::spawn_blocking;
 
+use super::import::columns;
 use super::import::list::PartsList;
 use super::import::mapping::{Mapping, MappingWrong};
+use super::import::opened::{self, NotOpened, SheetFound};
 use super::import::preview::{Known, KnownPart, Preview, preview};
-use super::import::table::{self, Table};
-use super::import::{columns, decode};
+use super::import::table::Table;
 use super::list::{ListRefused, NewChild, NewLine, NewList, NewPart, write_list};
 use super::need::Child;
 use super::store::{self, Draft, NewDraft};
@@ -32,9 +34,7 @@ pub enum ImportRefused {
     #[error("choose a file, or paste a table")]
     Nothing,
     #[error("{0}")]
-    NotText(#[from] decode::NotText),
-    #[error("{0}")]
-    NotATable(#[from] table::NotATable),
+    NotOpened(#[from] NotOpened),
     #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join(" "))]
     Mapping(Vec<MappingWrong>),
     #[error(
@@ -45,22 +45,68 @@ pub enum ImportRefused {
     WhichSize,
     #[error("this was taken over already")]
     Taken,
+    #[error("another sheet was chosen meanwhile: look at the page anew")]
+    OtherSheet,
+    #[error("choose one of the sheets that can be read")]
+    WhichSheet,
     #[error("{0}")]
     List(#[from] ListRefused),
+}
+
+/// How many files are read at once. Each may need as much memory as its limits allow.
+const AT_ONCE: usize = 2;
+/// How many more may wait for their turn.
+const WAITING: usize = 16;
+
+static WORKING: Semaphore = Semaphore::const_new(AT_ONCE);
+static ADMITTED: Semaphore = Semaphore::const_new(AT_ONCE + WAITING);
+
+/// Runs the reading of a file on a thread for such work. It ends by itself: what is read is bounded.
+async fn in_turn<T: Send + 'static>(
+    read: impl FnOnce() -> T + Send + 'static,
+) -> Result<T, AppError> {
+    let admitted = ADMITTED.try_acquire().map_err(|_| {
+        AppError::Busy("Many files are being read. Wait a moment, then send this one again.".into())
+    })?;
+    let working = WORKING.acquire().await.map_err(anyhow::Error::from)?;
+    let turn = (admitted, working);
+    // The turn goes along: it ends with the work, even if nobody waits for it any more.
+    let done = spawn_blocking(move || {
+        let _turn = turn;
+        read()
+    });
+    Ok(done.await.map_err(anyhow::Error::from)?)
+}
+
+/// What a draft keeps beside the bytes.
+#[derive(Debug, Serialize, Deserialize)]
+struct Said {
+    /// Which sheet of the file is read.
+    #[serde(default)]
+    sheet: usize,
+    /// The sheets there are to choose from.
+    #[serde(default)]
+    sheets: Vec<SheetFound>,
+    #[serde(flatten)]
+    mapping: Mapping,
+}
+
+impl Said {
+    fn json(&self) -> Result<String, AppError> {
+        Ok(serde_json::to_string(self).map_err(anyhow::Error::from)?)
+    }
 }
 
 /// A draft, read.
 pub struct Reading {
     pub draft: Draft,
     pub table: Table,
+    pub sheet: usize,
+    /// The sheets of the file, the likeliest first; none where the file is one table.
+    pub sheets: Vec<SheetFound>,
     pub mapping: Mapping,
     /// Or what keeps the mapping from making a list.
     pub preview: Result<Preview, Vec<MappingWrong>>,
-}
-
-/// Reads bytes as a table.
-fn read_table(bytes: &[u8]) -> Result<Table, ImportRefused> {
-    Ok(table::read(&decode::decode(bytes)?.text)?)
 }
 
 /// Keeps a file or a pasted table as a draft, with a guess at what its columns mean.
@@ -76,10 +122,16 @@ pub async fn bring(
         return Err(NotDone::Refused(ImportRefused::Nothing));
     }
     // Reading happens before the write lock is taken: it may take a while.
-    let table = read_table(bytes).map_err(NotDone::Refused)?;
-    let mapping = serde_json::to_string(&columns::guess(&table))
-        .map_err(anyhow::Error::from)
-        .map_err(AppError::from)?;
+    let copy = bytes.to_vec();
+    let opened = in_turn(move || opened::open(&copy))
+        .await?
+        .map_err(|wrong| NotDone::Refused(wrong.into()))?;
+    let mapping = Said {
+        sheet: opened.sheet,
+        sheets: opened.sheets,
+        mapping: opened.mapping,
+    }
+    .json()?;
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let found = store::revision(tx, revision)
             .await?
@@ -110,31 +162,95 @@ pub async fn bring(
     .await
 }
 
-/// A draft as it stands, with its preview. Only whoever made it sees it.
-pub async fn reading(
+/// A draft's own row. Only whoever made it sees it.
+async fn own_draft(
     db: &mut SqliteConnection,
     viewer: &Viewer,
     draft: ImportDraftId,
-) -> Result<Reading, AppError> {
-    let draft = store::draft(db, draft)
+) -> Result<Draft, AppError> {
+    store::draft(db, draft)
         .await?
         .filter(|draft| draft.made_by == viewer.person)
-        .ok_or(AppError::NotFound("draft of a list"))?;
-    let table =
-        read_table(&draft.bytes).map_err(|error| AppError::BadRequest(error.to_string()))?;
-    let mapping: Mapping = draft
-        .mapping
-        .as_deref()
-        .and_then(|json| serde_json::from_str(json).ok())
-        .unwrap_or_else(|| columns::guess(&table));
-    let known = known(db, &draft).await?;
-    let preview = preview(&table, &mapping, &known);
+        .ok_or(AppError::NotFound("draft of a list"))
+}
+
+/// What was said about a draft; none if it was kept by an earlier form of this program.
+fn said(draft: &Draft) -> Option<Said> {
+    serde_json::from_str(draft.mapping.as_deref()?).ok()
+}
+
+/// A draft's bytes read as a table. No connection is held meanwhile: it may take a while.
+async fn opened(
+    app: &App,
+    viewer: &Viewer,
+    draft: ImportDraftId,
+    sheet: Option<usize>,
+) -> Result<(Table, usize), AppError> {
+    let mut db = app.db.read().await?;
+    let draft = own_draft(&mut db, viewer, draft).await?;
+    drop(db);
+    let sheet = sheet
+        .or_else(|| said(&draft).map(|said| said.sheet))
+        .unwrap_or(0);
+    let table = in_turn(move || opened::sheet(&draft.bytes, sheet)).await?;
+    let table = table.map_err(|error| AppError::BadRequest(error.to_string()))?;
+    Ok((table, sheet))
+}
+
+/// A draft as it stands, with its preview.
+pub async fn reading(
+    app: &App,
+    viewer: &Viewer,
+    draft: ImportDraftId,
+) -> Result<Reading, AppError> {
+    let (table, sheet) = opened(app, viewer, draft, None).await?;
+    let mut db = app.db.read().await?;
+    let draft = own_draft(&mut db, viewer, draft).await?;
+    let said = said(&draft).unwrap_or_else(|| Said {
+        sheet,
+        sheets: Vec::new(),
+        mapping: columns::guess(&table),
+    });
+    if said.sheet != sheet {
+        return Err(AppError::BadRequest(ImportRefused::OtherSheet.to_string()));
+    }
+    let known = known(&mut db, &draft).await?;
+    let preview = preview(&table, &said.mapping, &known);
     Ok(Reading {
         draft,
         table,
-        mapping,
+        sheet,
+        sheets: said.sheets,
+        mapping: said.mapping,
         preview,
     })
+}
+
+/// Reads another sheet of a draft's file, with a new guess at what its columns mean.
+pub async fn choose_sheet(
+    app: &App,
+    viewer: &Viewer,
+    sent: &Sent,
+    draft: ImportDraftId,
+    sheet: usize,
+) -> Result<Outcome, NotDone<ImportRefused>> {
+    let before = reading(app, viewer, draft).await?;
+    let can_be_read = |found: &SheetFound| found.at == sheet && found.wrong.is_none();
+    if !before.sheets.iter().any(can_be_read) {
+        return Err(NotDone::Refused(ImportRefused::WhichSheet));
+    }
+    let (table, _) = opened(app, viewer, draft, Some(sheet)).await?;
+    let json = Said {
+        sheet,
+        sheets: before.sheets,
+        mapping: columns::guess(&table),
+    }
+    .json()?;
+    receipts::once(app, sent, Some(viewer.person), async |tx| {
+        store::set_mapping(tx, draft, &json).await?;
+        Ok(format!("/imports/{draft}"))
+    })
+    .await
 }
 
 /// Keeps what a person says about the columns and lines of a draft.
@@ -145,18 +261,25 @@ pub async fn say(
     draft: ImportDraftId,
     fields: &[(String, String)],
 ) -> Result<Outcome, NotDone<ImportRefused>> {
+    let reading = reading(app, viewer, draft).await?;
+    let seen = fields.iter().find(|(name, _)| name == "sheet");
+    if seen.is_some_and(|(_, sheet)| *sheet != reading.sheet.to_string()) {
+        return Err(NotDone::Refused(ImportRefused::OtherSheet));
+    }
+    let mapping = Mapping::from_fields(
+        reading.table.width(),
+        fields
+            .iter()
+            .map(|(name, value)| (name.as_str(), value.as_str())),
+    )
+    .map_err(|wrong| NotDone::Refused(ImportRefused::Mapping(vec![wrong])))?;
+    let json = Said {
+        sheet: reading.sheet,
+        sheets: reading.sheets,
+        mapping,
+    }
+    .json()?;
     receipts::once(app, sent, Some(viewer.person), async |tx| {
-        let reading = reading(tx, viewer, draft).await?;
-        let mapping = Mapping::from_fields(
-            reading.table.width(),
-            fields
-                .iter()
-                .map(|(name, value)| (name.as_str(), value.as_str())),
-        )
-        .map_err(|wrong| NotDone::Refused(ImportRefused::Mapping(vec![wrong])))?;
-        let json = serde_json::to_string(&mapping)
-            .map_err(anyhow::Error::from)
-            .map_err(AppError::from)?;
         store::set_mapping(tx, draft, &json).await?;
         Ok(format!("/imports/{draft}"))
     })
@@ -170,19 +293,25 @@ pub async fn take(
     sent: &Sent,
     draft: ImportDraftId,
 ) -> Result<Outcome, NotDone<ImportRefused>> {
+    let (table, sheet) = opened(app, viewer, draft, None).await?;
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let refuse = |refused| NotDone::Refused(refused);
-        let reading = reading(tx, viewer, draft).await?;
-        if reading.draft.is_taken {
+        let own = own_draft(tx, viewer, draft).await?;
+        if own.is_taken {
             return Err(refuse(ImportRefused::Taken));
         }
-        let preview = reading
-            .preview
+        let mapping = match said(&own) {
+            Some(said) if said.sheet != sheet => return Err(refuse(ImportRefused::OtherSheet)),
+            Some(said) => said.mapping,
+            None => columns::guess(&table),
+        };
+        let known = known(tx, &own).await?;
+        let preview = preview(&table, &mapping, &known)
             .map_err(|wrongs| refuse(ImportRefused::Mapping(wrongs)))?;
         if !preview.can_be_taken() {
             return Err(refuse(ImportRefused::Stopped));
         }
-        let revision = store::revision(tx, reading.draft.revision)
+        let revision = store::revision(tx, own.revision)
             .await?
             .ok_or(AppError::NotFound("revision"))?;
         let sizes = sizes_for(tx, revision.guide, &preview.list).await?;
@@ -289,67 +418,4 @@ async fn known(db: &mut SqliteConnection, draft: &Draft) -> Result<Known, AppErr
             .collect(),
         assemblies: store::assemblies_of(db, revision.guide).await?,
     })
-}
-
-/// A revision's list as a CSV file that can be read in again.
-pub async fn export(db: &mut SqliteConnection, revision: RevisionId) -> Result<Vec<u8>, AppError> {
-    let revision = store::revision(db, revision)
-        .await?
-        .ok_or(AppError::NotFound("revision"))?;
-    let sizes = store::sizes(db, revision.guide).await?;
-    let rows = store::list_rows(db, revision.id).await?;
-    let names = store::assembly_names(db, revision.id).await?;
-    let mut list = PartsList {
-        sizes: sizes.iter().map(|size| size.name.clone()).collect(),
-        parts: Vec::new(),
-        assemblies: Vec::new(),
-        lines: Vec::new(),
-    };
-    let mut part_at = HashMap::new();
-    for part in store::listed_parts(db, revision.id).await? {
-        part_at.insert(part.id, list.parts.len());
-        list.parts.push(super::import::list::Part {
-            number: part.number,
-            name: part.name,
-            colour: part.colour,
-            note: part.how_to_know,
-            mass_mg: part.mass_g.map(|mass| (mass * 1000.0).round() as u64),
-            issue: 0,
-            known: None,
-            line: 0,
-        });
-    }
-    let mut assembly_at = HashMap::new();
-    let mut position = |list: &mut PartsList, assembly| {
-        *assembly_at.entry(assembly).or_insert_with(|| {
-            let name = names.get(&assembly).cloned().unwrap_or_default();
-            list.assemblies.push(super::import::list::Assembly {
-                name,
-                known: None,
-                line: 0,
-            });
-            list.assemblies.len() - 1
-        })
-    };
-    for row in rows {
-        let parent = row.assembly.map(|assembly| position(&mut list, assembly));
-        let child = match row.child {
-            Child::Part(part) => match part_at.get(&part) {
-                Some(at) => Child::Part(*at),
-                None => continue,
-            },
-            Child::Assembly(assembly) => Child::Assembly(position(&mut list, assembly)),
-        };
-        list.lines.push(super::import::list::ListLine {
-            line: 0,
-            parent,
-            child,
-            basis: row.basis,
-            quantities: sizes
-                .iter()
-                .map(|size| row.quantities.get(&size.id).copied().unwrap_or(0))
-                .collect(),
-        });
-    }
-    Ok(super::import::export::export(&list))
 }

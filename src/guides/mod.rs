@@ -12,12 +12,14 @@
 //! `need`, `compare` and `import` are pure: they know no database, no clock and no pages.
 
 pub mod compare;
+pub mod exports;
 pub mod import;
 pub mod imports;
 mod list;
 pub mod need;
 pub mod outline;
 pub mod pages;
+pub mod pdf;
 pub mod rules;
 mod store;
 

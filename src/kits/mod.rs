@@ -9,8 +9,10 @@
 //! - Kits are put away, never deleted.
 
 pub mod cost;
+pub mod build;
 mod pack;
 pub mod pages;
+pub mod pooling;
 
 pub mod rules;
 pub mod season_end;

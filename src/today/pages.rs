@@ -1,4 +1,4 @@
-//! The page of Today, and the two pages of the strip whose jobs are not here yet.
+//! The page of Today, and the page of the strip whose job is not here yet.
 
 use askama::Template;
 use axum::extract::State;
@@ -7,6 +7,7 @@ use axum::response::Response;
 use super::rules::{self, Job};
 use super::store;
 use crate::app::App;
+use crate::damage;
 use crate::error::AppError;
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule, allowed};
@@ -20,7 +21,6 @@ pub fn routes() -> Routes {
     Routes::new()
         .get("/", Rule::SignedIn, today)
         .get("/lend", Rule::SignedIn, lend)
-        .get("/broken", Rule::SignedIn, broken)
         .get("/help", Rule::Anyone, help)
 }
 
@@ -47,6 +47,8 @@ impl Job {
             Job::Report { name, short, .. } => format!("{name}: {short} short"),
             Job::MoreToCome { name, .. } => format!("More of {name} is to come"),
             Job::NewerRevision { label, .. } => format!("Revision {label} is out"),
+            Job::LookAtReports { waiting: 1 } => "Something was reported".into(),
+            Job::LookAtReports { waiting } => format!("{waiting} things were reported"),
         }
     }
 
@@ -96,6 +98,9 @@ impl Job {
             Job::NewerRevision { name, .. } => {
                 format!("{name} was checked against an older one.")
             }
+            Job::LookAtReports { .. } => {
+                "Nothing of it is in the books until somebody of the team has looked at it.".into()
+            }
         }
     }
 
@@ -108,6 +113,7 @@ impl Job {
             Job::GoOnCounting { count, .. } => format!("/counts/{count}"),
             Job::Report { kit, .. } => format!("/kits/{kit}/shorts"),
             Job::NewerRevision { revision, .. } => format!("/revisions/{revision}"),
+            Job::LookAtReports { .. } => "/damage?show=waiting".into(),
         }
     }
 
@@ -122,6 +128,7 @@ impl Job {
             Job::Report { .. } => "See what is short".into(),
             Job::MoreToCome { name, .. } => format!("Open {name}"),
             Job::NewerRevision { .. } => "See its parts list".into(),
+            Job::LookAtReports { .. } => "Look at what was reported".into(),
         }
     }
 }
@@ -135,11 +142,13 @@ async fn today(
     let may_keep = allowed(Rule::KeepsGuides, Some(viewer.standing(None)));
     let lists = store::lists(&mut db, may_keep).await?;
     let mut kits = Vec::new();
+    let mut reports = 0;
     for membership in viewer.memberships() {
+        reports += damage::waiting(&mut db, membership.team).await?;
         kits.extend(store::kits(&mut db, membership.team, membership.role.keeps()).await?);
     }
     let day = viewer.today(&app);
-    let mut jobs = rules::choose(&kits, lists, day).into_iter();
+    let mut jobs = rules::choose(&kits, lists, reports, day).into_iter();
     let first = jobs.next();
     let waiting = jobs.take(ALSO_WAITING).collect();
     let day = day.0.strftime("%A %-d %B").to_string();
@@ -169,16 +178,6 @@ async fn lend(frame: Frame) -> Page<LaterPage> {
         sentence: "Loans cannot be recorded here yet.",
         instead: "Until then, carry a lent crate to a place named after the team that has it: \
                   it is found there, with all that is in it.",
-    })
-}
-
-async fn broken(frame: Frame) -> Page<LaterPage> {
-    Page(LaterPage {
-        frame,
-        title: "Broken",
-        sentence: "Broken parts cannot be recorded here yet.",
-        instead: "Until then, keep broken pieces in a bag of their own and move them there: \
-                  the kit then knows that they are not in their crate.",
     })
 }
 

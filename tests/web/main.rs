@@ -1,9 +1,13 @@
 //! The program as people use it: through the router, on a fresh database, with a clock that stands still.
 
+#[path = "../hostile/packed.rs"]
+mod packed;
 mod support;
 
 mod access;
 mod counts;
+mod damage;
+mod guide_pdf;
 mod guides;
 mod history;
 mod imports;
@@ -13,6 +17,7 @@ mod links;
 mod look;
 mod packing_slip;
 mod parts;
+mod pictures;
 mod place_tree;
 mod places;
 mod people;

@@ -167,12 +167,45 @@ pub enum Reason {
     HeaderAgain,
     AboveHeader,
     LeftOut,
+    Formula {
+        column: String,
+        cell: String,
+    },
+    FormulaUnknown {
+        column: String,
+    },
+    FormulaWrong {
+        column: String,
+        cell: String,
+    },
+    DateMade {
+        column: String,
+        cell: String,
+    },
+    DigitsLost {
+        column: String,
+    },
+    Merged {
+        column: String,
+        line: u32,
+    },
+    MergedNumber {
+        column: String,
+        line: u32,
+    },
+    HiddenRow,
+    HiddenColumn {
+        column: String,
+    },
 }
 
 impl Doubt {
     pub fn severity(&self) -> Severity {
         match self.reason {
             Reason::NoPart
+            | Reason::FormulaUnknown { .. }
+            | Reason::FormulaWrong { .. }
+            | Reason::MergedNumber { .. }
             | Reason::BasisNotRead { .. }
             | Reason::QuantityBlank
             | Reason::QuantityDash { .. }
@@ -217,7 +250,13 @@ impl Doubt {
             | Reason::ExtraCells
             | Reason::HeaderAgain
             | Reason::AboveHeader
-            | Reason::LeftOut => Severity::Look,
+            | Reason::LeftOut
+            | Reason::Formula { .. }
+            | Reason::DateMade { .. }
+            | Reason::DigitsLost { .. }
+            | Reason::Merged { .. }
+            | Reason::HiddenRow
+            | Reason::HiddenColumn { .. } => Severity::Look,
         }
     }
 }

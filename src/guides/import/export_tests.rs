@@ -5,13 +5,19 @@ use proptest::prelude::*;
 use super::*;
 use crate::guides::import::list::{Assembly, Part};
 use crate::guides::import::preview::{Known, Preview, preview};
-use crate::guides::import::{columns, decode, table};
+use crate::guides::import::{columns, decode, opened, table};
 
 fn read_back(bytes: &[u8]) -> Preview {
     let decoded = decode::decode(bytes).expect("text was written");
     let table = table::read(&decoded.text).expect("a table was written");
     let mapping = columns::guess(&table);
     preview(&table, &mapping, &Known::default()).expect("the guess makes a list")
+}
+
+fn read_sheet_back(bytes: &[u8]) -> Preview {
+    let opened = opened::open(bytes).expect("a workbook was written");
+    assert_eq!(opened.sheets.len(), 1);
+    preview(&opened.table, &opened.mapping, &Known::default()).expect("the guess makes a list")
 }
 
 /// A line by the names and notes of what it joins, whatever their positions.
@@ -86,7 +92,7 @@ fn the_file_looks_as_described() {
             },
         ],
     };
-    let text = String::from_utf8(export(&list)).expect("text was written");
+    let text = String::from_utf8(csv(&list)).expect("text was written");
     assert_eq!(
         text,
         "\u{feff}Assembly,Part of,Part number,Part name,Colour,Quantity (half),Quantity (full),For each or for all,Mass (g),How to know it\r\n\
@@ -108,7 +114,7 @@ fn every_dangerous_beginning_comes_back() {
             assemblies: Vec::new(),
             lines: vec![line(None, Child::Part(0), &[4])],
         };
-        let bytes = export(&list);
+        let bytes = csv(&list);
         assert!(
             String::from_utf8_lossy(&bytes).contains(&format!(",'{name},")),
             "{name}"
@@ -207,7 +213,7 @@ fn any_list() -> impl Strategy<Value = PartsList> {
 proptest! {
     #[test]
     fn what_was_written_is_read_back_the_same(list in any_list()) {
-        let bytes = export(&list);
+        let bytes = csv(&list);
         let again = read_back(&bytes);
         prop_assert_eq!(&again.list.sizes, &list.sizes);
         prop_assert_eq!(in_full(&again.list), in_full(&list));
@@ -217,6 +223,18 @@ proptest! {
             prop_assert_eq!(total(&again.list), total(&list));
         }
         // Written again, it is the same file to the byte.
-        prop_assert_eq!(export(&again.list), bytes);
+        prop_assert_eq!(csv(&again.list), bytes);
+    }
+
+    #[test]
+    fn what_was_written_as_a_spreadsheet_is_read_back_the_same(list in any_list()) {
+        let bytes = xlsx(&list).expect("every list can be written");
+        let again = read_sheet_back(&bytes);
+        prop_assert_eq!(&again.list.sizes, &list.sizes);
+        prop_assert_eq!(in_full(&again.list), in_full(&list));
+        prop_assert!(again.can_be_taken());
+        // The same cells as in the file of text.
+        prop_assert_eq!(csv(&again.list), csv(&list));
+        prop_assert_eq!(xlsx(&again.list).expect("again"), bytes);
     }
 }

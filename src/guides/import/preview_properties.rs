@@ -62,11 +62,11 @@ proptest! {
     ) {
         let header = ["name", "quantity", "c", "d", "e", "f"].map(str::to_owned).to_vec();
         let rows = std::iter::once(header).chain(rows);
-        let rows = (1..).zip(rows).map(|(line, cells)| table::Row { line, cells, stray_quote: false });
+        let rows = (1..).zip(rows).map(|(line, cells)| table::Row { line, cells, ..table::Row::default() });
         let mut rows: Vec<table::Row> = rows.collect();
         let header = rows.remove(0);
-        let separator = table::Separator::Comma;
-        let table = Table { separator, above: Vec::new(), header, rows };
+        let separator = Some(table::Separator::Comma);
+        let table = Table { separator, above: Vec::new(), header, rows, hidden_columns: std::collections::BTreeSet::new() };
         let Ok(preview) = preview(&table, &mapping, &Known::default()) else {
             prop_assert!(!mapping.wrongs(6).is_empty());
             return Ok(());

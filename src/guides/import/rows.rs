@@ -133,6 +133,7 @@ pub(super) fn read(
             reader.doubt(row.line, Reason::AboveHeader);
         }
     }
+    reader.hidden_columns();
     for row in table.rows.iter().filter(|row| !row.is_blank()) {
         reader.row(row, &mut read);
     }
@@ -188,6 +189,7 @@ impl Reader<'_> {
             read.sums.push(self.sum_row(row));
             return;
         }
+        self.marks(row);
         let (way, rooted) = self.way(row);
         let part = self.part(row);
         let times = self.how_many(row);

@@ -202,6 +202,42 @@ impl fmt::Display for Reason {
                 write!(f, "The row has more cells than there are column names.")
             }
             Self::HeaderAgain => write!(f, "The column names stand here again. They are left out."),
+            Self::Formula { column, cell } => write!(
+                f,
+                "'{column}' is worked out by a formula. What it came to when the file was saved is read: {cell}."
+            ),
+            Self::FormulaUnknown { column } => write!(
+                f,
+                "'{column}' is a formula, and the file does not say what it comes to. Open the file in a spreadsheet, save it, and read it in again."
+            ),
+            Self::FormulaWrong { column, cell } => write!(
+                f,
+                "'{column}' is {cell}: the spreadsheet could not work it out. Mend the formula there."
+            ),
+            Self::DateMade { column, cell } => write!(
+                f,
+                "'{column}' is a date or a time in the spreadsheet, {cell}. It may have been a number such as 3-4 when it was typed; look it up."
+            ),
+            Self::DigitsLost { column } => write!(
+                f,
+                "'{column}' has more digits than a spreadsheet keeps of a number, so the last ones are lost. Look it up."
+            ),
+            Self::Merged { column, line } => write!(
+                f,
+                "'{column}' is one cell with line {line}, so it is read as the same here."
+            ),
+            Self::MergedNumber { column, line } => write!(
+                f,
+                "'{column}' is one cell with line {line}, so it is not clear how many are meant here. Give each line its own."
+            ),
+            Self::HiddenRow => write!(
+                f,
+                "This row is hidden in the spreadsheet. It is read like any other."
+            ),
+            Self::HiddenColumn { column } => write!(
+                f,
+                "The column '{column}' is hidden in the spreadsheet. It is read like any other."
+            ),
             Self::AboveHeader => {
                 write!(f, "This row stands above the column names. It is left out.")
             }

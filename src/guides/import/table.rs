@@ -2,7 +2,7 @@
 //!
 //! The separator is found by trying each; the row with the column names is found by its words.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use thiserror::Error;
 
@@ -53,8 +53,32 @@ impl Separator {
     }
 }
 
+/// What a spreadsheet says about a cell beside what is written in it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mark {
+    /// A formula; what it came to when the file was saved is read.
+    Formula,
+    /// A formula, and the file does not say what it comes to.
+    NoValue,
+    /// A formula that went wrong.
+    Error,
+    /// A day or a time, perhaps made of what was typed as something else.
+    Date,
+    /// A whole number so long that the spreadsheet lost its last digits.
+    LongNumber,
+    /// The cell is one with that on an earlier line.
+    Merged { line: u32 },
+}
+
+/// A mark and the column of its cell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Marked {
+    pub column: usize,
+    pub mark: Mark,
+}
+
 /// One row of cells.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Row {
     /// The line of the file it begins on, from 1, as a text editor counts.
     pub line: u32,
@@ -62,6 +86,10 @@ pub struct Row {
     pub cells: Vec<String>,
     /// A quotation mark stands where none belongs, so the cells may have been cut wrongly.
     pub stray_quote: bool,
+    /// It is hidden from sight in the spreadsheet.
+    pub is_hidden: bool,
+    /// What a spreadsheet says about its cells.
+    pub marks: Vec<Marked>,
 }
 
 impl Row {
@@ -91,13 +119,16 @@ impl Row {
 /// A table with its column names.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Table {
-    pub separator: Separator,
+    /// None in a spreadsheet, where cells need nothing between them.
+    pub separator: Option<Separator>,
     /// Titles and the like above the column names.
     pub above: Vec<Row>,
     /// The column names.
     pub header: Row,
     /// The rows below, blank ones included. Lines with no character at all are not rows.
     pub rows: Vec<Row>,
+    /// Columns that are hidden from sight in the spreadsheet.
+    pub hidden_columns: BTreeSet<usize>,
 }
 
 impl Table {
@@ -134,6 +165,8 @@ pub enum NotATable {
         "A cell of the row on line {line} is longer than 4 KiB, the most that is read. A quotation mark may be missing."
     )]
     CellTooLong { line: u32 },
+    #[error("A cell on line {line} is longer than 4 KiB, the most that is read.")]
+    CellTooLarge { line: u32 },
     #[error(
         "A quotation mark opens on line {line} and is never closed. Close it, or write it twice if it means inches."
     )]
@@ -148,7 +181,12 @@ pub fn read(text: &str) -> Result<Table, NotATable> {
         None => sniff(text).ok_or(NotATable::OneColumn)?,
     };
     let rows = rows(text, separator, skipped)?;
-    split_at_header(separator, rows)
+    split_at_header(Some(separator), rows)
+}
+
+/// Makes a table of rows that are cut into cells already.
+pub fn of_rows(rows: Vec<Row>) -> Result<Table, NotATable> {
+    split_at_header(None, rows)
 }
 
 /// Some spreadsheets write the separator into a first line of its own: `sep=;`.
@@ -279,6 +317,7 @@ fn rows_quoted(
             line,
             cells,
             stray_quote: quotes == Quotes::Stray,
+            ..Row::default()
         });
     }
     Ok(rows)
@@ -288,7 +327,7 @@ fn position(reader: &csv::Reader<&[u8]>, text: &str) -> usize {
     usize::try_from(reader.position().byte()).map_or(text.len(), |byte| byte.min(text.len()))
 }
 
-fn trim(cell: &str) -> &str {
+pub(super) fn trim(cell: &str) -> &str {
     cell.trim_matches(|c: char| {
         c.is_whitespace() || matches!(c, '\u{feff}' | '\u{200b}' | '\u{1a}')
     })
@@ -356,7 +395,7 @@ fn check_quotes(raw: &str, separator: Separator) -> Quotes {
     }
 }
 
-fn split_at_header(separator: Separator, mut rows: Vec<Row>) -> Result<Table, NotATable> {
+fn split_at_header(separator: Option<Separator>, mut rows: Vec<Row>) -> Result<Table, NotATable> {
     let found = find_header(&rows).ok_or(NotATable::NoHeader)?;
     let below = rows.split_off(found + 1);
     let header = rows.pop().expect("the row was found above");
@@ -368,6 +407,7 @@ fn split_at_header(separator: Separator, mut rows: Vec<Row>) -> Result<Table, No
         above: rows,
         header,
         rows: below,
+        hidden_columns: BTreeSet::new(),
     })
 }
 

@@ -45,7 +45,7 @@ fn the_separator_is_found() {
         ),
         ("sep=;\nPart;Quantity\nPeg;4\n", Separator::Semicolon),
     ] {
-        assert_eq!(table(text).separator, separator, "{text}");
+        assert_eq!(table(text).separator, Some(separator), "{text}");
     }
 }
 

@@ -178,11 +178,16 @@ struct ReadingPage {
     frame: Frame,
     say_form: FormId,
     take_form: FormId,
+    sheet_form: FormId,
     guide: Guide,
     revision: Revision,
     draft: ImportDraftId,
     file_name: String,
     is_taken: bool,
+    /// The sheets to choose from; none where there is only one.
+    sheets: Vec<SheetShown>,
+    /// Which of them is read.
+    sheet: usize,
     columns: Vec<ColumnShown>,
     basis: Vec<Choice>,
     basis_example: Option<String>,
@@ -197,6 +202,15 @@ struct ReadingPage {
     stops_in_all: usize,
     summary: Option<Summary>,
     wrongs: Vec<Wrong>,
+}
+
+struct SheetShown {
+    at: usize,
+    name: String,
+    /// "57 lines", and whether it is hidden.
+    holds: String,
+    is_chosen: bool,
+    wrong: Option<String>,
 }
 
 struct ColumnShown {
@@ -247,8 +261,8 @@ async fn reading_page(
     draft: ImportDraftId,
     mut wrongs: Vec<Wrong>,
 ) -> Result<ReadingPage, AppError> {
+    let reading = imports::reading(app, viewer, draft).await?;
     let mut db = app.db.read().await?;
-    let reading = imports::reading(&mut db, viewer, draft).await?;
     let revision = guides::revision(&mut db, reading.draft.revision)
         .await?
         .ok_or(AppError::NotFound("revision"))?;
@@ -269,12 +283,15 @@ async fn reading_page(
     Ok(ReadingPage {
         say_form: frame.form_id(),
         take_form: frame.form_id(),
+        sheet_form: frame.form_id(),
         frame,
         guide,
         revision,
         draft,
         file_name: reading.draft.file_name.clone(),
         is_taken: reading.draft.is_taken,
+        sheets: sheets_shown(&reading),
+        sheet: reading.sheet,
         columns: columns_shown(&reading, &sizes),
         basis: vec![
             Choice::new(
@@ -322,6 +339,24 @@ async fn reading_page(
         summary: summary(&reading, &sizes),
         wrongs,
     })
+}
+
+fn sheets_shown(reading: &Reading) -> Vec<SheetShown> {
+    if reading.sheets.len() < 2 {
+        return Vec::new();
+    }
+    let shown = reading.sheets.iter().map(|sheet| {
+        let lines = if sheet.rows == 1 { "line" } else { "lines" };
+        let hidden = if sheet.is_hidden { ", hidden" } else { "" };
+        SheetShown {
+            at: sheet.at,
+            name: sheet.name.clone(),
+            holds: format!("{} {lines}{hidden}", sheet.rows),
+            is_chosen: sheet.at == reading.sheet,
+            wrong: sheet.wrong.clone(),
+        }
+    });
+    shown.collect()
 }
 
 fn columns_shown(reading: &Reading, sizes: &[Size]) -> Vec<ColumnShown> {
@@ -374,6 +409,7 @@ fn cells_of(reading: &Reading, line: u32) -> String {
         .rows
         .iter()
         .chain(&table.above)
+        .chain([&table.header])
         .find(|row| row.line == line)
         .map(|row| {
             let cells: Vec<&str> = row
@@ -402,11 +438,17 @@ fn doubts_shown(reading: &Reading) -> (Vec<LineDoubts>, Vec<LineDoubts>) {
         debug_assert!(stops_here || doubt.severity() == Severity::Look);
         let list = if stops_here { &mut stops } else { &mut looks };
         let sentence = doubt.reason.to_string();
-        match list.iter_mut().rfind(|known| known.line == doubt.line) {
+        // The doubts are in the order of the file, so those of one line follow each other.
+        match list.last_mut().filter(|known| known.line == doubt.line) {
             Some(known) => known.sentences.push(sentence),
             None => list.push(LineDoubts {
                 line: doubt.line,
-                cells: cells_of(reading, doubt.line),
+                // Looked up only for those that are shown.
+                cells: if list.len() < DOUBTS_SHOWN {
+                    cells_of(reading, doubt.line)
+                } else {
+                    String::new()
+                },
                 sentences: vec![sentence],
             }),
         }
@@ -487,6 +529,31 @@ pub(super) async fn say(
     form: Form<Fields>,
 ) -> Result<Response, AppError> {
     match imports::say(&app, &viewer, &form.sent, draft, &form.fields.0).await {
+        Ok(outcome) => Ok(flash::told(&outcome, "Read again.", viewer.zone())),
+        Err(NotDone::Refused(refused)) => refused_again(&app, &viewer, frame, draft, refused).await,
+        Err(NotDone::Failed(error)) => Err(error),
+    }
+}
+
+/// Which sheet is to be read.
+#[derive(Deserialize)]
+pub(super) struct SheetForm {
+    #[serde(default)]
+    sheet: String,
+}
+
+pub(super) async fn choose_sheet(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(draft): Path<ImportDraftId>,
+    form: Form<SheetForm>,
+) -> Result<Response, AppError> {
+    let chosen = match form.fields.sheet.parse() {
+        Ok(sheet) => imports::choose_sheet(&app, &viewer, &form.sent, draft, sheet).await,
+        Err(_) => Err(NotDone::Refused(ImportRefused::WhichSheet)),
+    };
+    match chosen {
         Ok(outcome) => Ok(flash::told(&outcome, "Read again.", viewer.zone())),
         Err(NotDone::Refused(refused)) => refused_again(&app, &viewer, frame, draft, refused).await,
         Err(NotDone::Failed(error)) => Err(error),

@@ -2,6 +2,7 @@
 
 mod guide;
 mod import;
+mod pdf;
 mod revision;
 
 use crate::people::access::{Routes, Rule};
@@ -24,6 +25,33 @@ pub fn routes() -> Routes {
             Rule::SignedIn,
             revision::download,
         )
+        .get("/revisions/{revision}/pdf", Rule::SignedIn, pdf::show)
+        .get(
+            "/revisions/{revision}/guide.pdf",
+            Rule::SignedIn,
+            pdf::download,
+        )
+        .post_large(
+            "/revisions/{revision}/pdf",
+            Rule::KeepsGuides,
+            pdf::BODY_BYTES,
+            pdf::send,
+        )
+        .post(
+            "/revisions/{revision}/pdf/remove",
+            Rule::KeepsGuides,
+            pdf::remove,
+        )
+        .post(
+            "/revisions/{revision}/pdf/{pdf}/bring-back",
+            Rule::KeepsGuides,
+            pdf::bring_back,
+        )
+        .get(
+            "/revisions/{revision}/parts-list.xlsx",
+            Rule::SignedIn,
+            revision::download_sheet,
+        )
         .get(
             "/revisions/{revision}/import",
             Rule::KeepsGuides,
@@ -36,6 +64,11 @@ pub fn routes() -> Routes {
             import::bring,
         )
         .get("/imports/{draft}", Rule::KeepsGuides, import::show)
+        .post(
+            "/imports/{draft}/sheet",
+            Rule::KeepsGuides,
+            import::choose_sheet,
+        )
         .post("/imports/{draft}/columns", Rule::KeepsGuides, import::say)
         .post("/imports/{draft}/take", Rule::KeepsGuides, import::take)
 }

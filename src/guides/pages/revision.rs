@@ -4,6 +4,8 @@ use std::collections::HashMap;
 
 use askama::Template;
 use axum::extract::State;
+use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
+use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use super::guide::may_keep;
@@ -14,6 +16,7 @@ use crate::guides::outline::Outline;
 use crate::guides::{self, Guide, ListedPart, Revision, Size};
 use crate::ids::{AssemblyId, PartId, RevisionId};
 use crate::people::Viewer;
+use crate::spreadsheet;
 use crate::text::fold;
 use crate::web::extract::{Path, Query};
 use crate::web::form::Choice;
@@ -52,6 +55,7 @@ pub(super) struct RevisionPage {
     groups: Vec<GroupShown>,
     parts: Vec<PartShown>,
     totals: Vec<u64>,
+    has_pdf: bool,
 }
 
 struct GroupShown {
@@ -140,6 +144,9 @@ pub(super) async fn show(
         .map(|part| (part.id, part))
         .collect();
     let names = guides::assembly_names(&mut db, revision.id).await?;
+    let has_pdf = guides::pdf::shown_pdf(&mut db, revision.id)
+        .await?
+        .is_some();
     drop(db);
 
     let size_ids: Vec<_> = sizes.iter().map(|size| size.id).collect();
@@ -161,6 +168,7 @@ pub(super) async fn show(
         groups: Vec::new(),
         parts: Vec::new(),
         totals: outline.totals.clone(),
+        has_pdf,
     };
     if page.by_part() {
         page.parts = parts_shown(&outline, &parts, &names, &page.filter);
@@ -336,21 +344,35 @@ fn way_in_words(way: &Way<AssemblyId>, names: &HashMap<AssemblyId, String>) -> S
     format!("{} in {}", way.pieces, steps.join(", "))
 }
 
-/// The list as a file that can be read in again.
+/// The list as a file of text that can be read in again.
 pub(super) async fn download(
     State(app): State<App>,
     Path(revision): Path<RevisionId>,
-) -> Result<impl axum::response::IntoResponse, AppError> {
+) -> Result<Response, AppError> {
     let mut db = app.db.read().await?;
-    let bytes = guides::imports::export(&mut db, revision).await?;
-    Ok((
-        [
-            (axum::http::header::CONTENT_TYPE, "text/csv; charset=utf-8"),
-            (
-                axum::http::header::CONTENT_DISPOSITION,
-                "attachment; filename=\"parts-list.csv\"",
-            ),
-        ],
+    let list = guides::exports::list(&mut db, revision).await?;
+    drop(db);
+    let bytes = guides::import::export::csv(&list);
+    Ok(file("text/csv; charset=utf-8", "csv", bytes))
+}
+
+/// The list as a spreadsheet that can be read in again.
+pub(super) async fn download_sheet(
+    State(app): State<App>,
+    Path(revision): Path<RevisionId>,
+) -> Result<Response, AppError> {
+    let mut db = app.db.read().await?;
+    let list = guides::exports::list(&mut db, revision).await?;
+    drop(db);
+    let bytes = guides::import::export::xlsx(&list).map_err(anyhow::Error::from)?;
+    Ok(file(spreadsheet::KIND, "xlsx", bytes))
+}
+
+fn file(kind: &'static str, ending: &str, bytes: Vec<u8>) -> Response {
+    let name = format!("attachment; filename=\"parts-list.{ending}\"");
+    (
+        [(CONTENT_TYPE, kind.to_owned()), (CONTENT_DISPOSITION, name)],
         bytes,
-    ))
+    )
+        .into_response()
 }

@@ -16,6 +16,7 @@ use super::Kit;
 use crate::error::AppError;
 use crate::ids::KitId;
 use crate::people::access::{Routes, Rule};
+use crate::spreadsheet;
 
 pub fn routes() -> Routes {
     Routes::new()
@@ -47,6 +48,7 @@ pub fn routes() -> Routes {
         .get("/kits/{kit}/report", Rule::Sees, report::show)
         .get("/kits/{kit}/report.txt", Rule::Sees, report::text)
         .get("/kits/{kit}/report.csv", Rule::Sees, report::table)
+        .get("/kits/{kit}/report.xlsx", Rule::Sees, report::sheet)
 }
 
 async fn found(db: &mut SqliteConnection, kit: KitId) -> Result<Kit, AppError> {
@@ -70,6 +72,7 @@ fn file(kit: &Kit, what: &str, ending: &str, bytes: Vec<u8>) -> Response {
         .collect();
     let kind = match ending {
         "csv" => "text/csv; charset=utf-8",
+        "xlsx" => spreadsheet::KIND,
         _ => "text/plain; charset=utf-8",
     };
     (

@@ -211,3 +211,17 @@ pub(super) async fn table(
         .map_err(|error| AppError::Broken(error.into()))?;
     Ok(super::file(&drawn.kit, "report", "csv", bytes))
 }
+
+pub(super) async fn sheet(
+    State(app): State<App>,
+    viewer: Viewer,
+    Path(kit): Path<KitId>,
+) -> Result<Response, AppError> {
+    let mut db = app.db.read().await?;
+    let drawn = draw(&mut db, &viewer, kit, viewer.today(&app)).await?;
+    if let Some(not_yet) = drawn.not_yet {
+        return Ok(flash::look(&format!("/kits/{kit}/report"), not_yet));
+    }
+    let bytes = drawn.report.xlsx().map_err(anyhow::Error::from)?;
+    Ok(super::file(&drawn.kit, "report", "xlsx", bytes))
+}

@@ -5,8 +5,11 @@
 
 use std::fmt::Write;
 
+use rust_xlsxwriter::XlsxError;
+
 use super::{Account, Standing, plural};
 use crate::guides::import::guard;
+use crate::spreadsheet;
 
 /// Rows that fit on one sheet of A4 or Letter: fewer on the first, which bears the letter's heading.
 const FIRST_ROWS: usize = 10;
@@ -128,28 +131,42 @@ impl Report {
         text
     }
 
-    /// The same as a table with one row a line.
+    /// The same as a table with one row a line, the column names first.
+    fn rows(&self) -> impl Iterator<Item = [String; 8]> {
+        const TITLES: [&str; 8] = [
+            "number", "name", "colour", "need", "received", "not good", "short", "over",
+        ];
+        let short = self.short.iter().map(|row| (row, row.by, 0));
+        let over = self.over.iter().map(|row| (row, 0, row.by));
+        let rows = short.chain(over).map(|(row, short, over)| {
+            [
+                guard::put_on(&row.number).into_owned(),
+                guard::put_on(&row.name).into_owned(),
+                guard::put_on(&row.colour).into_owned(),
+                row.need.to_string(),
+                row.received.to_string(),
+                row.not_good.to_string(),
+                short.to_string(),
+                over.to_string(),
+            ]
+        });
+        std::iter::once(TITLES.map(str::to_owned)).chain(rows)
+    }
+
+    /// The table as text.
     pub fn csv(&self) -> Result<Vec<u8>, csv::Error> {
         let mut writer = csv::Writer::from_writer(Vec::new());
-        writer.write_record([
-            "number", "name", "colour", "need", "received", "not good", "short", "over",
-        ])?;
-        let rows = self.short.iter().map(|row| (row, row.by, 0));
-        for (row, short, over) in rows.chain(self.over.iter().map(|row| (row, 0, row.by))) {
-            writer.write_record([
-                guard::put_on(&row.number).as_ref(),
-                guard::put_on(&row.name).as_ref(),
-                guard::put_on(&row.colour).as_ref(),
-                &row.need.to_string(),
-                &row.received.to_string(),
-                &row.not_good.to_string(),
-                &short.to_string(),
-                &over.to_string(),
-            ])?;
+        for row in self.rows() {
+            writer.write_record(row)?;
         }
         writer
             .into_inner()
             .map_err(|error| csv::Error::from(std::io::Error::other(error.to_string())))
+    }
+
+    /// The table as a spreadsheet, in which only quantities are numbers.
+    pub fn xlsx(&self) -> Result<Vec<u8>, XlsxError> {
+        spreadsheet::write("Short and over", self.rows(), |column| column >= 3)
     }
 }
 

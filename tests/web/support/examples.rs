@@ -70,6 +70,17 @@ impl World {
             ),
             ("part", PART_OF, &kit),
             (
+                "damage",
+                "select id from damage_report where kit_id = $1 limit 1",
+                &kit,
+            ),
+            (
+                "picture",
+                "select id from picture where team_id = (select team_id from kit where id = $1) \
+                 order by part_id is null limit 1",
+                &kit,
+            ),
+            (
                 "season",
                 "select id from season where $1 <> x'' limit 1",
                 &kit,
@@ -84,7 +95,7 @@ impl World {
             examples.insert(name, id.to_string());
         }
         let code = "select code from code where subject_id = $1";
-        examples.insert("code", self.stored(code, &kit).await);
+        examples.insert("code", self.stored(code, &examples["place"]).await);
         let seq = "select cast(max(seq) as text) from entry where $1 <> x''";
         examples.insert("seq", self.stored(seq, &kit).await);
         examples.extend([
