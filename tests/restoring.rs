@@ -10,7 +10,6 @@ use fieldstow::ledger;
 use fieldstow::lock::DataFolder;
 use tempfile::TempDir;
 
-#[allow(dead_code)]
 #[path = "ledger/world.rs"]
 mod world;
 
