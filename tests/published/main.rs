@@ -3,4 +3,6 @@
 mod codes;
 mod days;
 mod need;
+mod netting;
+mod orders;
 mod overlap;
