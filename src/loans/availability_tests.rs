@@ -1,5 +1,7 @@
 //! Cases for when a kit is free.
 
+use std::slice;
+
 use proptest::prelude::*;
 
 use super::*;
@@ -54,7 +56,11 @@ fn due_back_on_the_14th_is_free_after_the_counting_days() {
     let away = loan(1, stay(3, 14, COUNTING));
     assert_eq!(away.stay.free_from(), Some(march(18)));
     for (first, expected) in [(14, false), (15, false), (17, false), (18, true)] {
-        let answer = decide(stay(first, 20, Around::default()), &[away.clone()], None);
+        let answer = decide(
+            stay(first, 20, Around::default()),
+            slice::from_ref(&away),
+            None,
+        );
         assert_eq!(
             answer == Ok(Granted::Free),
             expected,

@@ -220,133 +220,145 @@ where
             nobody_offers.push(part.clone());
             continue;
         };
-        let (supplier, line) = line(part, &needs, sources, when)?;
-        lines.entry(supplier).or_default().push(line);
+        let pieces = needs
+            .iter()
+            .try_fold(0_u64, |sum, need| sum.checked_add(need.pieces))
+            .ok_or_else(|| PlanRefused::TooMany(part.clone()))?;
+        let choice = choose(pieces, needs[0].by, sources, when)?;
+        let supplier = &choice.source.supplier;
+        lines
+            .entry(supplier)
+            .or_default()
+            .push(line(pieces, &needs, choice, when)?);
     }
     let mut orders = Vec::with_capacity(lines.len());
     for (supplier, lines) in lines {
-        orders.extend(order(supplier, lines)?);
+        let order = order(supplier, lines).map_err(|refused| PlanRefused::Money {
+            supplier: supplier.clone(),
+            refused,
+        })?;
+        orders.push(order);
     }
-    orders.sort_by(|a, b| {
-        let key = |order: &Order<P, S, W>| (order.due.order_by, order.supplier.clone());
-        key(a).cmp(&key(b))
-    });
+    // The suppliers are in order already, and stay so where the days are the same.
+    orders.sort_by_key(|order| order.due.order_by);
     Ok(Plan {
         orders,
         nobody_offers,
     })
 }
 
-/// One part from the supplier that suits best. There is a need, and they are in order of their days.
-fn line<'a, P, S, W>(
-    part: &P,
-    needs: &[&Needed<P, W>],
+/// A supplier for a part, with what is bought there and when it must be ordered.
+struct Choice<'a, P, S> {
+    source: &'a Source<P, S>,
+    due: Due,
+    cover: Cover,
+}
+
+impl<P, S: Ord> Choice<'_, P, S> {
+    /// The smaller, the better: in time before late, then (if late) the earlier, then the cheaper.
+    fn rank(&self) -> impl Ord {
+        let late = self.due.is_late();
+        let ready = self.due.ready_if_today;
+        let cost = self.cover.cost.minor;
+        (
+            late,
+            late.then_some(ready),
+            cost,
+            ready,
+            &self.source.supplier,
+        )
+    }
+}
+
+/// The source that suits best. There is at least one.
+fn choose<'a, P: Clone, S: Ord>(
+    pieces: u64,
+    needed_by: Day,
     sources: &[&'a Source<P, S>],
     when: When,
-) -> Result<(&'a S, OrderLine<P, W>), PlanRefused<P, S>>
-where
-    P: Clone + Ord,
-    S: Clone + Ord,
-    W: Clone + Ord,
-{
-    let pieces = needs
-        .iter()
-        .try_fold(0_u64, |sum, need| sum.checked_add(need.pieces))
-        .ok_or_else(|| PlanRefused::TooMany(part.clone()))?;
-    let first = needs[0].by;
-    let mut found: Vec<(Due, Cover, &Source<P, S>)> = Vec::with_capacity(sources.len());
+) -> Result<Choice<'a, P, S>, PlanRefused<P, S>> {
+    let mut choices: Vec<Choice<P, S>> = Vec::with_capacity(sources.len());
     for source in sources.iter().copied() {
-        let due = Due::for_day(first, source.lead_days, when)?;
+        let due = Due::for_day(needed_by, source.lead_days, when)?;
         let cover = cover(pieces, &source.offers).map_err(|refused| PlanRefused::Cover {
-            part: part.clone(),
+            part: source.part.clone(),
             refused,
         })?;
-        if let Some((_, known, _)) = found.first()
-            && known.cost.currency != cover.cost.currency
-        {
+        let currency = cover.cost.currency;
+        choices.push(Choice { source, due, cover });
+        let first = choices[0].cover.cost.currency;
+        if currency != first {
             return Err(PlanRefused::Incomparable {
-                part: part.clone(),
-                refused: MoneyRefused::Mixed(known.cost.currency, cover.cost.currency),
+                part: source.part.clone(),
+                refused: MoneyRefused::Mixed(first, currency),
             });
         }
-        found.push((due, cover, source));
     }
-    let (due, cover, source) = found
+    Ok(choices
         .into_iter()
-        .min_by(|a, b| suits(a).cmp(&suits(b)))
-        .expect("a part that is offered has a source");
-    let weights: Vec<(W, u64)> = needs
+        .min_by(|a, b| a.rank().cmp(&b.rank()))
+        .expect("a part that is offered has a source"))
+}
+
+/// One part of an order. There is a need, and they are in order of their days.
+fn line<P: Clone, S, W: Clone + Ord>(
+    pieces: u64,
+    needs: &[&Needed<P, W>],
+    choice: Choice<P, S>,
+    when: When,
+) -> Result<OrderLine<P, W>, DaysRefused> {
+    let Choice { source, due, cover } = choice;
+    let weights: Vec<(&W, u64)> = needs
         .iter()
-        .map(|need| (need.payer.clone(), need.pieces))
+        .map(|need| (&need.payer, need.pieces))
         .collect();
-    let needs = needs
+    let shares = shared_out(cover.cost, &weights);
+    let dated = needs
         .iter()
         .map(|need| {
             let due = Due::for_day(need.by, source.lead_days, when)?;
             Ok(((*need).clone(), due))
         })
         .collect::<Result<_, DaysRefused>>()?;
-    let line = OrderLine {
-        part: part.clone(),
+    Ok(OrderLine {
+        part: source.part.clone(),
         pieces,
-        needed_by: first,
+        needed_by: needs[0].by,
         due,
-        shares: shared_out(cover.cost, &weights),
         cover,
-        needs,
-    };
-    Ok((&source.supplier, line))
+        needs: dated,
+        shares,
+    })
 }
 
-/// The smaller, the better: in time before late, then (if late) the earlier, then the cheaper.
-fn suits<'a, P, S>(
-    (due, cover, source): &(Due, Cover, &'a Source<P, S>),
-) -> (bool, Option<Day>, i64, Day, &'a S) {
-    let late = due.is_late();
-    (
-        late,
-        late.then_some(due.ready_if_today),
-        cover.cost.minor,
-        due.ready_if_today,
-        &source.supplier,
-    )
-}
-
+/// All lines of one supplier; there is at least one.
 fn order<P, S, W>(
     supplier: &S,
     mut lines: Vec<OrderLine<P, W>>,
-) -> Result<Option<Order<P, S, W>>, PlanRefused<P, S>>
+) -> Result<Order<P, S, W>, MoneyRefused>
 where
-    P: Clone + Ord,
+    P: Ord,
     S: Clone,
     W: Clone + Ord,
 {
-    let refused = |refused| PlanRefused::Money {
-        supplier: supplier.clone(),
-        refused,
-    };
     lines.sort_by(|a, b| (a.due.order_by, &a.part).cmp(&(b.due.order_by, &b.part)));
-    let Some(first) = lines.first() else {
-        return Ok(None);
-    };
-    let due = first.due;
-    let nothing = Money::zero(first.cover.cost.currency);
+    let nothing = Money::zero(lines[0].cover.cost.currency);
     let mut total = nothing;
     let mut shares: BTreeMap<W, Money> = BTreeMap::new();
     for line in &lines {
-        total = total.plus(line.cover.cost).map_err(refused)?;
+        total = total.plus(line.cover.cost)?;
         for (payer, share) in &line.shares {
             let sum = shares.entry(payer.clone()).or_insert(nothing);
-            *sum = sum.plus(*share).map_err(refused)?;
+            *sum = sum.plus(*share)?;
         }
     }
-    Ok(Some(Order {
+    Ok(Order {
         supplier: supplier.clone(),
-        due,
+        due: lines[0].due,
         lines,
         total,
         shares: shares.into_iter().collect(),
-    }))
+    })
 }
 
 /// Divides a cost among payers by the pieces they need, so that the shares are whole minor units and add
@@ -356,7 +368,7 @@ where
 /// was cut most (the largest remainders), in order of the payers where that is equal. A payer who is named
 /// more than once gets one share. The cost is not below zero; somebody needs pieces, and all of them
 /// together were counted as a `u64`, so no product overflows.
-fn shared_out<W: Clone + Ord>(cost: Money, pieces: &[(W, u64)]) -> Vec<(W, Money)> {
+fn shared_out<W: Clone + Ord>(cost: Money, pieces: &[(&W, u64)]) -> Vec<(W, Money)> {
     let mut needed: BTreeMap<&W, u128> = BTreeMap::new();
     for (payer, pieces) in pieces {
         *needed.entry(payer).or_default() += u128::from(*pieces);
