@@ -1,5 +1,7 @@
 //! Cases for when a kit is free.
 
+use std::slice;
+
 use proptest::prelude::*;
 
 use super::*;
@@ -56,7 +58,7 @@ fn due_back_on_the_14th_is_free_after_the_counting_days() {
     for (first, expected) in [(14, false), (15, false), (17, false), (18, true)] {
         let answer = decide(
             stay(first, 20, Around::default()),
-            std::slice::from_ref(&away),
+            slice::from_ref(&away),
             None,
         );
         assert_eq!(

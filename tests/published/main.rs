@@ -5,6 +5,8 @@ mod codes;
 mod days;
 mod lift;
 mod need;
+mod netting;
+mod orders;
 mod overlap;
 mod sampling;
 mod spares;
