@@ -7,7 +7,7 @@ use anyhow::{Context, anyhow};
 use axum::http::{HeaderMap, HeaderValue, header};
 
 use super::world::{self, Minutes, Role as WorldRole};
-use super::{counted, kept, lists};
+use super::{counted, kept, lent, lists};
 use crate::app::{App, Settings};
 use crate::clock::{Day, FixedClock, Instant};
 use crate::error::NotDone;
@@ -121,6 +121,8 @@ pub async fn fill(app: &App) -> anyhow::Result<Filled> {
     let places = kept::make_places(&story).await?;
     let kits = kept::make_kits(&story, &revisions).await?;
     let counted = counted::count(&story, &kits, &places).await?;
+    lent::lend(&story, &kits, &places).await?;
+    story.go_to(Minutes(0));
 
     let session = |person: &str| story.sessions.get(person).cloned().unwrap_or_default();
     Ok(Filled {

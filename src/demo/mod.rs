@@ -6,6 +6,7 @@
 mod counted;
 mod fill;
 mod kept;
+mod lent;
 mod lists;
 mod store;
 pub mod world;

@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use crate::support::{Browser, World};
 
-/// A small world: a team with a kit, a bag in it, a count and a stint.
+/// A small world: a team with a kit, a bag in it, a count, a stint and a loan.
 async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> {
     let beacon = world.beacon().await;
     let (keeper, _) = world.account("Kit keeper", None, false).await;
@@ -41,6 +41,17 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
     .execute(&mut *tx)
     .await
     .unwrap();
+    let loan = Uuid::now_v7();
+    sqlx::query(
+        "insert into loan (id, number, lender_id, kit_id, outsider, out_on, due_on, state, made_at) \
+         values ($1, 1, $2, $3, 'Tin Mill', '2027-03-01', '2027-03-09', 'agreed', 0)",
+    )
+    .bind(loan)
+    .bind(team)
+    .bind(kit)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
     tx.commit().await.unwrap();
     HashMap::from([
         ("team", team.to_string()),
@@ -48,6 +59,7 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
         ("place", places[0].to_string()),
         ("count", count.to_string()),
         ("stint", stint.to_string()),
+        ("loan", loan.to_string()),
     ])
 }
 
@@ -62,6 +74,7 @@ async fn everybody(
         keeps_some_team: role_there.is_some_and(Role::keeps),
         works_somewhere: role_there.is_some(),
         role_there,
+        role_beside: None,
     };
     let mut people = vec![("nobody", world.browser(), None)];
     let (_, browser) = world.account("Account only", None, false).await;
