@@ -80,6 +80,7 @@ fn routes() -> Routes {
         .merge(crate::kits::pages::routes())
         .merge(crate::places::pages::routes())
         .merge(crate::counts::pages::routes())
+        .merge(crate::loans::pages::routes())
         .merge(crate::find::pages::routes())
         .merge(crate::damage::pages::routes())
         .merge(crate::history::pages::routes())

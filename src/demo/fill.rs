@@ -7,7 +7,7 @@ use anyhow::{Context, anyhow};
 use axum::http::{HeaderMap, HeaderValue, header};
 
 use super::world::{self, Minutes, Role as WorldRole};
-use super::{broke, counted, drawn, kept, lists};
+use super::{broke, counted, drawn, kept, lent, lists};
 use crate::app::{App, Settings};
 use crate::clock::{Day, FixedClock, Instant};
 use crate::error::NotDone;
@@ -128,6 +128,8 @@ pub async fn fill(app: &App) -> anyhow::Result<Filled> {
         .copied()
         .context("the newest revision")?;
     drawn::lay_out(&story, newest_revision).await?;
+    lent::lend(&story, &kits, &places).await?;
+    story.go_to(Minutes(0));
 
     let session = |person: &str| story.sessions.get(person).cloned().unwrap_or_default();
     Ok(Filled {

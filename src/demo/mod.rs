@@ -8,6 +8,7 @@ mod counted;
 mod drawn;
 mod fill;
 mod kept;
+mod lent;
 mod lists;
 mod store;
 pub mod world;

@@ -19,7 +19,7 @@ pub mod season_end;
 mod store;
 
 pub use pack::{PackRefused, pack};
-pub use store::{Arrival, Kit, NewKit, arrival, find, of_team, statement};
+pub use store::{Arrival, Kit, LastCount, NewKit, arrival, find, last_count, of_team, statement};
 
 use std::collections::HashMap;
 

@@ -1,4 +1,4 @@
-//! The page of Today, and the page of the strip whose job is not here yet.
+//! The page of Today, and whom to ask for help.
 
 use askama::Template;
 use axum::extract::State;
@@ -7,20 +7,25 @@ use axum::response::Response;
 use super::rules::{self, Job};
 use super::store;
 use crate::app::App;
+use crate::clock::Day;
 use crate::damage;
 use crate::error::AppError;
+use crate::loans;
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule, allowed};
+use crate::places::rules::words::sentence;
 use crate::web::frame::Frame;
 use crate::web::page::Page;
 
 /// More than this many other jobs are not read any more.
 const ALSO_WAITING: usize = 5;
 
+/// Loans due within so many days are told.
+const DUE_SOON_DAYS: i64 = 7;
+
 pub fn routes() -> Routes {
     Routes::new()
         .get("/", Rule::SignedIn, today)
-        .get("/lend", Rule::SignedIn, lend)
         .get("/help", Rule::Anyone, help)
 }
 
@@ -33,6 +38,17 @@ struct TodayPage {
     first: Option<Job>,
     waiting: Vec<Job>,
     kits: Vec<rules::KitFacts>,
+    /// Loans that are due, on either side, the longest due first.
+    due: Vec<DueLoan>,
+}
+
+/// A loan that is due soon, or was.
+struct DueLoan {
+    href: String,
+    /// "Count Kettlehorn back", "Give Kettlehorn back".
+    what: String,
+    more: String,
+    is_overdue: bool,
 }
 
 impl Job {
@@ -148,6 +164,7 @@ async fn today(
         kits.extend(store::kits(&mut db, membership.team, membership.role.keeps()).await?);
     }
     let day = viewer.today(&app);
+    let due = due_loans(&mut db, &viewer, day).await?;
     let mut jobs = rules::choose(&kits, lists, reports, day).into_iter();
     let first = jobs.next();
     let waiting = jobs.take(ALSO_WAITING).collect();
@@ -159,26 +176,57 @@ async fn today(
         first,
         waiting,
         kits,
+        due,
     }))
 }
 
-#[derive(Template)]
-#[template(path = "today/later.html")]
-struct LaterPage {
-    frame: Frame,
-    title: &'static str,
-    sentence: &'static str,
-    instead: &'static str,
-}
-
-async fn lend(frame: Frame) -> Page<LaterPage> {
-    Page(LaterPage {
-        frame,
-        title: "Lend",
-        sentence: "Loans cannot be recorded here yet.",
-        instead: "Until then, carry a lent crate to a place named after the team that has it: \
-                  it is found there, with all that is in it.",
-    })
+/// What is overdue, due within a week, or waits for the viewer's answer.
+async fn due_loans(
+    db: &mut sqlx::SqliteConnection,
+    viewer: &Viewer,
+    today: Day,
+) -> Result<Vec<DueLoan>, AppError> {
+    let mut due = Vec::new();
+    for membership in viewer.memberships() {
+        for loan in loans::going_on(db, membership.team).await? {
+            let is_ours = loan.lender == membership.team;
+            let name = &loan.kit_name;
+            let other = if is_ours {
+                &loan.borrower_name
+            } else {
+                &loan.lender_name
+            };
+            let (what, more) = if loan.is_out() && loan.still_out == 0 {
+                if !(is_ours && membership.role.keeps()) {
+                    continue;
+                }
+                (format!("Agree about {name}"), loan.sentence(today))
+            } else if loan.is_out() && today.days_until(loan.due_on) <= DUE_SOON_DAYS {
+                let what = if is_ours {
+                    format!("Count {name} back from {other}")
+                } else {
+                    format!("Give {name} back to {other}")
+                };
+                (what, sentence(&loan.due_words(today)))
+            } else if !loan.is_out() && is_ours && membership.role.keeps() {
+                (format!("{other} and {name}"), loan.sentence(today))
+            } else {
+                continue;
+            };
+            due.push((
+                loan.due_on,
+                DueLoan {
+                    href: format!("/loans/{}", loan.id),
+                    what,
+                    more,
+                    is_overdue: loan.is_overdue(today),
+                },
+            ));
+        }
+    }
+    due.sort_by_key(|(due_on, _)| *due_on);
+    due.truncate(ALSO_WAITING);
+    Ok(due.into_iter().map(|(_, loan)| loan).collect())
 }
 
 #[derive(Template)]

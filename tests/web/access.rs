@@ -14,7 +14,8 @@ use uuid::Uuid;
 
 use crate::support::{Browser, NOW, World, drawn};
 
-/// A small world: a team with a kit, a bag in it and its picture, a count, a stint and a damage report.
+/// A small world: a team with a kit, a bag in it and its picture, a count, a stint, a damage report and a
+/// loan.
 async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> {
     let beacon = world.beacon().await;
     let (keeper, _) = world.account("Kit keeper", None, false).await;
@@ -67,6 +68,17 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
     let picture = pictures::keep(&mut tx, &new, &developed, NOW)
         .await
         .unwrap();
+    let loan = Uuid::now_v7();
+    sqlx::query(
+        "insert into loan (id, number, lender_id, kit_id, outsider, out_on, due_on, state, made_at) \
+         values ($1, 1, $2, $3, 'Tin Mill', '2027-03-01', '2027-03-09', 'agreed', 0)",
+    )
+    .bind(loan)
+    .bind(team)
+    .bind(kit)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
     tx.commit().await.unwrap();
     HashMap::from([
         ("team", team.to_string()),
@@ -76,6 +88,7 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
         ("stint", stint.to_string()),
         ("damage", damage.to_string()),
         ("picture", picture.to_string()),
+        ("loan", loan.to_string()),
     ])
 }
 
@@ -90,6 +103,7 @@ async fn everybody(
         keeps_some_team: role_there.is_some_and(Role::keeps),
         works_somewhere: role_there.is_some(),
         role_there,
+        role_beside: None,
     };
     let mut people = vec![("nobody", world.browser(), None)];
     let (_, browser) = world.account("Account only", None, false).await;

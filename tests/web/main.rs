@@ -14,6 +14,7 @@ mod imports;
 mod kit_parts;
 mod kits;
 mod links;
+mod loans;
 mod look;
 mod packing_slip;
 mod parts;
