@@ -22,6 +22,7 @@ mod asking;
 pub mod availability;
 mod closing;
 mod lending;
+mod offering;
 pub mod pages;
 mod returning;
 pub mod rules;
@@ -29,7 +30,8 @@ mod store;
 
 pub use asking::{Answer, answer, ask, extend, withdraw};
 pub use closing::{Agreed, agree_about, close, come_home};
-pub use lending::{Chosen, Offer, Offered, lend, offer, take_back};
+pub use lending::{lend, take_back};
+pub use offering::{Chosen, Offer, Offered, offer};
 pub use returning::{BackLine, BackPlace, give_back, still_out};
 pub use store::{Loan, find, going_on, of_kit};
 

@@ -1,5 +1,6 @@
 //! The pages of loans.
 
+mod acts;
 mod ask;
 mod back;
 mod lend;
@@ -24,24 +25,24 @@ pub fn routes() -> Routes {
         .post("/kits/{kit}/ask", Rule::KeepsSomeTeam, ask::ask)
         .get("/loans/{loan}", Rule::SeesEither, show::show)
         .get("/loans/{loan}/sheet", Rule::SeesEither, sheet::show)
-        .post("/loans/{loan}/take-back", Rule::Keeps, show::take_back)
-        .post("/loans/{loan}/later", Rule::Keeps, show::later)
-        .post("/loans/{loan}/agree", Rule::Keeps, show::agree)
-        .post("/loans/{loan}/decline", Rule::Keeps, show::decline)
-        .post("/loans/{loan}/withdraw", Rule::KeepsOther, show::withdraw)
+        .post("/loans/{loan}/take-back", Rule::Keeps, acts::take_back)
+        .post("/loans/{loan}/later", Rule::Keeps, acts::later)
+        .post("/loans/{loan}/agree", Rule::Keeps, acts::agree)
+        .post("/loans/{loan}/decline", Rule::Keeps, acts::decline)
+        .post("/loans/{loan}/withdraw", Rule::KeepsOther, acts::withdraw)
         .get("/loans/{loan}/back", Rule::Works, back::ask)
         .post("/loans/{loan}/back", Rule::Works, back::give_back)
         .post(
             "/loans/{loan}/differences/{line}",
             Rule::Keeps,
-            show::agree_about,
+            acts::agree_about,
         )
         .post(
             "/loans/{loan}/differences/{line}/home",
             Rule::Works,
-            show::come_home,
+            acts::come_home,
         )
-        .post("/loans/{loan}/close", Rule::Keeps, show::close)
+        .post("/loans/{loan}/close", Rule::Keeps, acts::close)
 }
 
 async fn found(db: &mut SqliteConnection, loan: LoanId) -> Result<Loan, AppError> {

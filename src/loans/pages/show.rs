@@ -2,26 +2,22 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::response::Response;
-use serde::Deserialize;
 
 use crate::app::App;
 use crate::clock::Day;
-use crate::error::{AppError, NotDone};
+use crate::error::AppError;
 use crate::ids::{FormId, LoanId};
 use crate::loans::rules::back::{Agreement, Kind};
 use crate::loans::rules::words::State as LoanState;
 use crate::loans::store::{self, Difference, LoanPlace};
-use crate::loans::{self, Agreed, Answer, Loan};
+use crate::loans::{Agreed, Loan};
 use crate::people::Viewer;
 use crate::people::viewer::form_encode;
 use crate::places::rules::words::part;
-use crate::receipts::Outcome;
-use crate::web::extract::{Form, Nothing, Path};
-use crate::web::flash;
+use crate::web::extract::Path;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
-use crate::web::page::{self, Page};
+use crate::web::page::Page;
 
 /// One thing that happened, as this viewer may read it.
 struct Told {
@@ -50,11 +46,11 @@ pub(super) struct ShowPage {
 
 /// What was typed into one of the page's small forms.
 #[derive(Default)]
-struct Typed {
-    due_on: String,
-    why: String,
-    agreed: Agreed,
-    line: i64,
+pub(super) struct Typed {
+    pub due_on: String,
+    pub why: String,
+    pub agreed: Agreed,
+    pub line: i64,
 }
 
 impl ShowPage {
@@ -217,7 +213,7 @@ pub(super) fn tell(one: &Difference) -> String {
     }
 }
 
-async fn page(
+pub(super) async fn page(
     app: &App,
     viewer: &Viewer,
     frame: Frame,
@@ -285,186 +281,4 @@ pub(super) async fn show(
     page(&app, &viewer, frame, loan, Typed::default(), Vec::new())
         .await
         .map(Page)
-}
-
-/// The page again with what a small form was refused for, or on with a message.
-async fn answered(
-    app: &App,
-    viewer: &Viewer,
-    frame: Frame,
-    loan: LoanId,
-    result: Result<Outcome, NotDone<Vec<Wrong>>>,
-    text: &str,
-    typed: Typed,
-) -> Result<Response, AppError> {
-    match result {
-        Ok(outcome) => Ok(flash::told(&outcome, text, viewer.zone())),
-        Err(NotDone::Failed(error)) => Err(error),
-        Err(NotDone::Refused(wrongs)) => {
-            let page = page(app, viewer, frame, loan, typed, wrongs).await?;
-            Ok(page::again(page))
-        }
-    }
-}
-
-pub(super) async fn take_back(
-    State(app): State<App>,
-    viewer: Viewer,
-    frame: Frame,
-    Path(loan): Path<LoanId>,
-    form: Form<Nothing>,
-) -> Result<Response, AppError> {
-    let done = loans::take_back(&app, &viewer, &form.sent, loan).await;
-    let text = "Taken back: nothing left.";
-    answered(&app, &viewer, frame, loan, done, text, Typed::default()).await
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default)]
-pub(super) struct LaterForm {
-    later_due_on: String,
-    later_why: String,
-}
-
-pub(super) async fn later(
-    State(app): State<App>,
-    viewer: Viewer,
-    frame: Frame,
-    Path(loan): Path<LoanId>,
-    form: Form<LaterForm>,
-) -> Result<Response, AppError> {
-    let LaterForm {
-        later_due_on,
-        later_why,
-    } = form.fields;
-    let done = loans::extend(&app, &viewer, &form.sent, loan, &later_due_on, &later_why).await;
-    let typed = Typed {
-        due_on: later_due_on,
-        why: later_why,
-        ..Typed::default()
-    };
-    answered(
-        &app,
-        &viewer,
-        frame,
-        loan,
-        done,
-        "It may stay longer.",
-        typed,
-    )
-    .await
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default)]
-pub(super) struct WhyForm {
-    why: String,
-}
-
-pub(super) async fn agree(
-    State(app): State<App>,
-    viewer: Viewer,
-    frame: Frame,
-    Path(loan): Path<LoanId>,
-    form: Form<WhyForm>,
-) -> Result<Response, AppError> {
-    let why = form.fields.why;
-    let done = loans::answer(&app, &viewer, &form.sent, loan, Answer::Agree, &why).await;
-    let typed = Typed {
-        why,
-        ..Typed::default()
-    };
-    answered(&app, &viewer, frame, loan, done, "Agreed.", typed).await
-}
-
-pub(super) async fn decline(
-    State(app): State<App>,
-    viewer: Viewer,
-    frame: Frame,
-    Path(loan): Path<LoanId>,
-    form: Form<WhyForm>,
-) -> Result<Response, AppError> {
-    let why = form.fields.why;
-    let done = loans::answer(&app, &viewer, &form.sent, loan, Answer::Decline, &why).await;
-    let typed = Typed {
-        why,
-        ..Typed::default()
-    };
-    answered(&app, &viewer, frame, loan, done, "Declined.", typed).await
-}
-
-pub(super) async fn withdraw(
-    State(app): State<App>,
-    viewer: Viewer,
-    frame: Frame,
-    Path(loan): Path<LoanId>,
-    form: Form<Nothing>,
-) -> Result<Response, AppError> {
-    let done = loans::withdraw(&app, &viewer, &form.sent, loan).await;
-    let typed = Typed::default();
-    answered(&app, &viewer, frame, loan, done, "Withdrawn.", typed).await
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default)]
-pub(super) struct AgreeForm {
-    agreement: String,
-    pays: String,
-    lender_name: String,
-    borrower_name: String,
-}
-
-pub(super) async fn agree_about(
-    State(app): State<App>,
-    viewer: Viewer,
-    frame: Frame,
-    Path((loan, line)): Path<(LoanId, i64)>,
-    form: Form<AgreeForm>,
-) -> Result<Response, AppError> {
-    let agreed = Agreed {
-        agreement: form.fields.agreement,
-        pays: form.fields.pays,
-        lender_name: form.fields.lender_name,
-        borrower_name: form.fields.borrower_name,
-    };
-    let done = loans::agree_about(&app, &viewer, &form.sent, (loan, line), &agreed).await;
-    let typed = Typed {
-        agreed,
-        line,
-        ..Typed::default()
-    };
-    answered(&app, &viewer, frame, loan, done, "Noted.", typed).await
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default)]
-pub(super) struct HomeForm {
-    qty: String,
-    replaced: String,
-}
-
-pub(super) async fn come_home(
-    State(app): State<App>,
-    viewer: Viewer,
-    frame: Frame,
-    Path((loan, line)): Path<(LoanId, i64)>,
-    form: Form<HomeForm>,
-) -> Result<Response, AppError> {
-    let HomeForm { qty, replaced } = form.fields;
-    let replaced = !replaced.is_empty();
-    let done = loans::come_home(&app, &viewer, &form.sent, (loan, line), &qty, replaced).await;
-    let typed = Typed::default();
-    answered(&app, &viewer, frame, loan, done, "It is home.", typed).await
-}
-
-pub(super) async fn close(
-    State(app): State<App>,
-    viewer: Viewer,
-    frame: Frame,
-    Path(loan): Path<LoanId>,
-    form: Form<Nothing>,
-) -> Result<Response, AppError> {
-    let done = loans::close(&app, &viewer, &form.sent, loan).await;
-    let text = "Closed. What did not come back is missing in the books.";
-    answered(&app, &viewer, frame, loan, done, text, Typed::default()).await
 }
