@@ -43,7 +43,7 @@ impl BackPage {
     }
 
     fn choices(&self, place: &BackPlace) -> Vec<Choice> {
-        let chosen = self.typed(&place.field());
+        let chosen = self.typed(place.field());
         vec![
             Choice::one_of("", "still out", chosen),
             Choice::one_of(AS_IT_IS, "back, nobody opened it: taken as it is", chosen),
