@@ -8,7 +8,7 @@ use super::numbers;
 use super::sheet::{Builder, Place};
 use super::xml::{Document, Step, Tag};
 use super::{MOST_SHEETS, NotAWorkbook, Reading, Sheet};
-use crate::guides::import::table::{LONGEST_CELL, MOST_COLUMNS, Mark, NotATable};
+use crate::guides::import::table::{self, LONGEST_CELL, MOST_COLUMNS, Mark, NotATable};
 
 const KIND: &[u8] = b"application/vnd.oasis.opendocument.spreadsheet";
 const CONTENT: &str = "content.xml";
@@ -194,14 +194,19 @@ fn row(
             Step::Open(tag) if tag.is("table-cell") => {
                 let repeated = repeated(&tag, "table:number-columns-repeated");
                 match cell(document, &tag)? {
-                    Some((text, mark)) if !text.is_empty() => cells.push(Cell {
-                        column,
-                        repeated,
-                        text,
-                        mark,
-                        rows_spanned: tag.number("table:number-rows-spanned").unwrap_or(1),
-                    }),
-                    Some(_) => {}
+                    Some((text, mark)) => {
+                        // Blanks are taken off once, not each time that the cell is repeated.
+                        let text = table::trim(&text);
+                        if !text.is_empty() {
+                            cells.push(Cell {
+                                column,
+                                repeated,
+                                text: text.to_owned(),
+                                mark,
+                                rows_spanned: tag.number("table:number-rows-spanned").unwrap_or(1),
+                            });
+                        }
+                    }
                     None => builder.refuse(NotATable::CellTooLarge { line }),
                 }
                 column = column.saturating_add(repeated);

@@ -2,7 +2,7 @@
 
 use super::NotAWorkbook;
 use super::xml::{Allowance, Document, Step, TextWrong};
-use crate::guides::import::table::LONGEST_CELL;
+use crate::guides::import::table::{self, LONGEST_CELL};
 
 /// A text of a cell; none if it is longer than a cell may be.
 pub type SharedText = Option<Box<str>>;
@@ -23,7 +23,8 @@ pub fn shared_texts(
     }
 }
 
-/// The text of a tag that may hold it in runs. Aids to reading aloud are not text.
+/// The text of a tag that may hold it in runs, without blanks around it: many cells may refer to one text,
+/// and each would take them off again. Aids to reading aloud are not text.
 pub fn rich_text(document: &mut Document<'_, '_>) -> Result<SharedText, NotAWorkbook> {
     let outside = document.depth().saturating_sub(1);
     let mut all = String::new();
@@ -43,7 +44,7 @@ pub fn rich_text(document: &mut Document<'_, '_>) -> Result<SharedText, NotAWork
             all.clear();
         }
     }
-    Ok((!is_too_long).then(|| unescape(&all).into_boxed_str()))
+    Ok((!is_too_long).then(|| table::trim(&unescape(&all)).into()))
 }
 
 /// The text of the tag that was opened last; none if it is longer than a cell may be.
