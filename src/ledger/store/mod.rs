@@ -7,8 +7,9 @@ mod whole;
 
 pub use append::append;
 pub use history::{Line, history};
-pub use read::{Recorded, find, head, with_hash};
+pub use read::{Recorded, find, head};
 pub(super) use read::{to_document, to_hash};
+pub use whole::with_hash;
 pub(super) use whole::{
     Whole, balances, between, lines_out_of_order, orphans, parents, seqs_after,
 };

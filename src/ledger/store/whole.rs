@@ -6,6 +6,7 @@ use uuid::Uuid;
 use crate::clock::Instant;
 use crate::ids::{FormId, KitId, PartId, PersonId, PlaceId};
 use crate::ledger::balance::{Balance, Balances};
+use crate::ledger::chain::Hash;
 use crate::ledger::entry::{CountMark, Move, PlaceMove, Seq, Stand, State};
 
 /// One entry with everything that belongs to it.
@@ -335,4 +336,13 @@ pub async fn parents(db: &mut SqliteConnection) -> sqlx::Result<Vec<(PlaceId, Op
         .into_iter()
         .map(|row| (row.place, row.parent))
         .collect())
+}
+
+/// The entry that has a mark, if there is one. Reads the whole book: for restoring, which checks all of it
+/// anyway.
+pub async fn with_hash(db: &mut SqliteConnection, hash: Hash) -> sqlx::Result<Option<Seq>> {
+    let hash = hash.as_slice();
+    sqlx::query_scalar!(r#"select seq from entry where hash = $1"#, hash)
+        .fetch_optional(db)
+        .await
 }
