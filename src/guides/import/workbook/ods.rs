@@ -8,7 +8,7 @@ use super::numbers;
 use super::sheet::{Builder, Place};
 use super::xml::{Document, Step, Tag};
 use super::{MOST_SHEETS, NotAWorkbook, Reading, Sheet};
-use crate::guides::import::table::{LONGEST_CELL, MOST_COLUMNS, Mark, NotATable};
+use crate::guides::import::table::{self, LONGEST_CELL, MOST_COLUMNS, Mark, NotATable};
 
 const KIND: &[u8] = b"application/vnd.oasis.opendocument.spreadsheet";
 const CONTENT: &str = "content.xml";
@@ -54,7 +54,7 @@ pub fn read(reading: &mut Reading<'_>) -> Result<Vec<Sheet>, NotAWorkbook> {
                 let mut builder = Builder::new(&name, false);
                 let is_wanted = reading.only.is_none_or(|only| only == builders.len());
                 if is_wanted {
-                    table(&mut document, &mut reading.counted, &mut builder)?;
+                    read_table(&mut document, &mut reading.counted, &mut builder)?;
                 } else {
                     document.skip()?;
                 }
@@ -108,7 +108,7 @@ struct Cell {
     rows_spanned: u32,
 }
 
-fn table(
+fn read_table(
     document: &mut Document<'_, '_>,
     counted: &mut super::Counted,
     builder: &mut Builder,
@@ -194,10 +194,11 @@ fn row(
             Step::Open(tag) if tag.is("table-cell") => {
                 let repeated = repeated(&tag, "table:number-columns-repeated");
                 match cell(document, &tag)? {
-                    Some((text, mark)) if !text.is_empty() => cells.push(Cell {
+                    // Spaces are taken off here, once, however often the cell is repeated.
+                    Some((text, mark)) if !table::trim(&text).is_empty() => cells.push(Cell {
                         column,
                         repeated,
-                        text,
+                        text: table::trim(&text).to_owned(),
                         mark,
                         rows_spanned: tag.number("table:number-rows-spanned").unwrap_or(1),
                     }),

@@ -2,7 +2,7 @@
 
 use super::NotAWorkbook;
 use super::xml::{Allowance, Document, Step, TextWrong};
-use crate::guides::import::table::LONGEST_CELL;
+use crate::guides::import::table::{self, LONGEST_CELL};
 
 /// A text of a cell; none if it is longer than a cell may be.
 pub type SharedText = Option<Box<str>>;
@@ -43,7 +43,8 @@ pub fn rich_text(document: &mut Document<'_, '_>) -> Result<SharedText, NotAWork
             all.clear();
         }
     }
-    Ok((!is_too_long).then(|| unescape(&all).into_boxed_str()))
+    // Spaces are taken off here, once, however many cells share the text.
+    Ok((!is_too_long).then(|| table::trim(&unescape(&all)).into()))
 }
 
 /// The text of the tag that was opened last; none if it is longer than a cell may be.
