@@ -34,6 +34,8 @@ pub struct App {
     /// Codes that were asked for and do not exist.
     pub misses: Arc<Misses>,
     pub people: Arc<people::Memory>,
+    /// Where pictures are decoded, few at a time.
+    pub pictures: Arc<crate::pictures::Desk>,
     settings: Arc<Settings>,
 }
 
@@ -52,6 +54,7 @@ impl App {
             sessions: Arc::default(),
             misses: Arc::default(),
             people: Arc::default(),
+            pictures: Arc::default(),
             settings: Arc::new(settings),
         }
     }
@@ -71,12 +74,15 @@ fn routes() -> Routes {
         .merge(crate::today::pages::routes())
         .merge(people::pages::routes())
         .merge(crate::seasons::pages::routes())
+        .merge(crate::pictures::pages::routes())
         .merge(crate::guides::pages::routes())
         .merge(crate::parts::pages::routes())
         .merge(crate::kits::pages::routes())
         .merge(crate::places::pages::routes())
         .merge(crate::counts::pages::routes())
+        .merge(crate::loans::pages::routes())
         .merge(crate::find::pages::routes())
+        .merge(crate::damage::pages::routes())
         .merge(crate::history::pages::routes())
 }
 

@@ -8,13 +8,17 @@
 //!
 //! Nothing but SQLite opens the database file: closing any other handle to it would drop SQLite's locks.
 
+mod checks;
+
+pub use checks::check_foreign_keys;
+
 use std::ops::{Deref, DerefMut};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-use sqlx::migrate::{MigrateError, Migrator};
+use sqlx::migrate::Migrator;
 use sqlx::pool::PoolConnection;
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions,
@@ -23,17 +27,18 @@ use sqlx::sqlite::{
 use sqlx::{Connection, Sqlite, Transaction};
 
 use crate::secret;
+use checks::{
+    APPLICATION_ID, applied_migrations, check_is_up_to_date, check_pragmas, check_sqlite_version,
+    check_whole, look_at,
+};
 
 /// Every migration, built into the program.
 pub static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
 
-/// Marks a database file as Fieldstow's: "FldS".
-const APPLICATION_ID: i64 = 0x466c_6453;
-/// The first SQLite without the bug that can lose committed writes in WAL mode.
-const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
 /// How many readers there are.
 pub const READERS: u32 = 4;
-const FILE_NAME: &str = "fieldstow.db";
+/// What the database is called in its data folder.
+pub const FILE_NAME: &str = "fieldstow.db";
 
 /// Why the database could not be opened, in words for the person at the machine.
 #[derive(Debug, thiserror::Error)]
@@ -46,8 +51,14 @@ pub enum OpenError {
     NotOurs(PathBuf),
     #[error("{0} was written by a newer Fieldstow; start that version, or restore an older backup")]
     Newer(PathBuf),
+    #[error(
+        "{0} was written by an older Fieldstow; start `fieldstow serve` of this version there once, or use the one that wrote it"
+    )]
+    Older(PathBuf),
     #[error("{0} holds no Fieldstow database yet; start `fieldstow serve` there first")]
     Missing(PathBuf),
+    #[error("{0} is empty: it is no backup")]
+    Empty(PathBuf),
     #[error("{0} is not a database, or it is damaged; restore a backup")]
     Damaged(PathBuf),
     #[error("SQLite answered {found} for pragma {pragma} instead of {wanted}")]
@@ -76,22 +87,8 @@ pub struct Db {
 impl Db {
     /// Opens the database in `folder`, makes it if there is none, and brings it up to date.
     pub async fn open(folder: &Path) -> Result<Self, OpenError> {
-        Self::open_file(folder.join(FILE_NAME), true).await
-    }
-
-    /// Opens the database in `folder`, which must exist already.
-    pub async fn open_existing(folder: &Path) -> Result<Self, OpenError> {
         let file = folder.join(FILE_NAME);
-        if !file.exists() {
-            return Err(OpenError::Missing(file));
-        }
-        Self::open_file(file, false).await
-    }
-
-    async fn open_file(file: PathBuf, create: bool) -> Result<Self, OpenError> {
-        let temporary_files = file.parent().map(Path::to_path_buf).unwrap_or_default();
-        let options = options(&file, &temporary_files).create_if_missing(create);
-
+        let options = options(&file).create_if_missing(true);
         // Looked at before it is opened for writing, which would turn another program's database into
         // WAL mode.
         if file.exists() {
@@ -100,7 +97,38 @@ impl Db {
         bring_up_to_date(&options)
             .await
             .map_err(|error| error.refined(&file))?;
+        Self::connect(file, options).await
+    }
 
+    /// Opens the database in `folder`, which must exist already and have just the tables this program
+    /// knows: a server of another version may be at work on it, so nothing is changed here.
+    pub async fn open_existing(folder: &Path) -> Result<Self, OpenError> {
+        let file = folder.join(FILE_NAME);
+        if !file.exists() {
+            return Err(OpenError::Missing(file));
+        }
+        look_at(&file).await.map_err(|error| error.refined(&file))?;
+        let options = options(&file);
+        check_is_up_to_date(&file)
+            .await
+            .map_err(|error| error.refined(&file))?;
+        Self::connect(file, options).await
+    }
+
+    /// Opens a copy of a backup that nobody else uses: reads every page of it, and brings it up to date.
+    /// `named` is what messages call it.
+    pub async fn open_backup(copy: &Path, named: &Path) -> Result<Self, OpenError> {
+        let opened = async {
+            look_at(copy).await?;
+            check_whole(copy).await?;
+            let options = options(copy);
+            bring_up_to_date(&options).await?;
+            Self::connect(copy.to_path_buf(), options).await
+        };
+        opened.await.map_err(|error| error.refined(named))
+    }
+
+    async fn connect(file: PathBuf, options: SqliteConnectOptions) -> Result<Self, OpenError> {
         let writer = SqlitePoolOptions::new()
             .max_connections(1)
             .min_connections(1)
@@ -192,6 +220,16 @@ impl Db {
         }
     }
 
+    /// Writes everything from the log into the database file and empties it, so that what was erased is not
+    /// in the log either. A reader that is still at work delays that to the next time.
+    pub async fn empty_log(&self) -> sqlx::Result<()> {
+        let mut connection = self.writer.acquire().await?;
+        sqlx::raw_sql("pragma wal_checkpoint(truncate)")
+            .execute(&mut *connection)
+            .await?;
+        Ok(())
+    }
+
     /// Lets the last readers go, writes everything from the log into the database file, and closes it.
     pub async fn close(self) {
         self.readers.close().await;
@@ -256,8 +294,10 @@ impl DerefMut for Tx {
     }
 }
 
-fn options(file: &Path, temporary_files: &Path) -> SqliteConnectOptions {
+fn options(file: &Path) -> SqliteConnectOptions {
+    let temporary_files = file.parent().unwrap_or(Path::new(""));
     SqliteConnectOptions::new()
+        .create_if_missing(false)
         .filename(file)
         .journal_mode(SqliteJournalMode::Wal)
         .synchronous(SqliteSynchronous::Full)
@@ -278,44 +318,6 @@ fn options(file: &Path, temporary_files: &Path) -> SqliteConnectOptions {
                 "0"
             },
         )
-}
-
-async fn check_sqlite_version(connection: &mut SqliteConnection) -> Result<(), OpenError> {
-    let version: String = sqlx::query_scalar("select sqlite_version()")
-        .fetch_one(&mut *connection)
-        .await?;
-    if is_recent_enough(&version) {
-        Ok(())
-    } else {
-        Err(OpenError::OldSqlite(version))
-    }
-}
-
-fn is_recent_enough(version: &str) -> bool {
-    let mut numbers = version
-        .split('.')
-        .map(|number| number.parse::<u32>().unwrap_or(0));
-    let mut next = || numbers.next().unwrap_or(0);
-    (next(), next(), next()) >= OLDEST_SQLITE
-}
-
-/// Refuses a file that is not ours, without changing it.
-async fn look_at(file: &Path) -> Result<(), OpenError> {
-    let options = SqliteConnectOptions::new().filename(file).read_only(true);
-    let mut connection = SqliteConnection::connect_with(&options).await?;
-    check_sqlite_version(&mut connection).await?;
-    let id: i64 = sqlx::query_scalar("pragma application_id")
-        .fetch_one(&mut connection)
-        .await?;
-    let tables: i64 = sqlx::query_scalar("select count(*) from sqlite_schema")
-        .fetch_one(&mut connection)
-        .await?;
-    connection.close().await?;
-    if id == APPLICATION_ID || (id == 0 && tables == 0) {
-        Ok(())
-    } else {
-        Err(OpenError::NotOurs(file.to_path_buf()))
-    }
 }
 
 /// Makes the tables, or those that a newer program needs.
@@ -341,122 +343,4 @@ async fn bring_up_to_date(options: &SqliteConnectOptions) -> Result<(), OpenErro
     check_pragmas(&mut connection).await?;
     connection.close().await?;
     Ok(())
-}
-
-async fn applied_migrations(connection: &mut SqliteConnection) -> sqlx::Result<i64> {
-    let exists: i64 =
-        sqlx::query_scalar("select count(*) from sqlite_schema where name = '_sqlx_migrations'")
-            .fetch_one(&mut *connection)
-            .await?;
-    if exists == 0 {
-        return Ok(0);
-    }
-    sqlx::query_scalar("select count(*) from _sqlx_migrations")
-        .fetch_one(&mut *connection)
-        .await
-}
-
-/// Fails when a row points at one that does not exist.
-pub async fn check_foreign_keys(connection: &mut SqliteConnection) -> Result<(), OpenError> {
-    let broken: Vec<(String, Option<i64>, String, i64)> =
-        sqlx::query_as("pragma foreign_key_check")
-            .fetch_all(&mut *connection)
-            .await?;
-    match broken.first() {
-        None => Ok(()),
-        Some((table, ..)) => Err(OpenError::ForeignKeys(format!(
-            "{} in {table}",
-            broken.len()
-        ))),
-    }
-}
-
-/// Reads every setting back, because a pragma with a typing error is silently ignored.
-async fn check_pragmas(connection: &mut SqliteConnection) -> Result<(), OpenError> {
-    for (pragma, wanted) in [
-        ("pragma journal_mode", "wal"),
-        ("pragma synchronous", "2"),
-        ("pragma foreign_keys", "1"),
-        ("pragma recursive_triggers", "1"),
-        ("pragma trusted_schema", "0"),
-        ("pragma cell_size_check", "1"),
-        ("pragma journal_size_limit", "67108864"),
-        ("pragma application_id", "1181508691"),
-    ] {
-        let row = sqlx::query(pragma).fetch_one(&mut *connection).await?;
-        let found = {
-            use sqlx::Row;
-            row.try_get_unchecked::<String, _>(0).or_else(|_| {
-                row.try_get_unchecked::<i64, _>(0)
-                    .map(|number| number.to_string())
-            })?
-        };
-        if found != wanted {
-            return Err(OpenError::Pragma {
-                pragma,
-                found,
-                wanted,
-            });
-        }
-    }
-    Ok(())
-}
-
-impl OpenError {
-    /// Says what SQLite's and the migrator's answers mean for this file.
-    fn refined(self, file: &Path) -> Self {
-        match self {
-            OpenError::Migrate(
-                MigrateError::VersionMissing(_) | MigrateError::VersionTooNew(..),
-            ) => OpenError::Newer(file.to_path_buf()),
-            OpenError::Sqlx(error)
-            | OpenError::Migrate(MigrateError::Execute(error))
-            | OpenError::Migrate(MigrateError::ExecuteMigration(error, _))
-                if is_damage(&error) =>
-            {
-                OpenError::Damaged(file.to_path_buf())
-            }
-            other => other,
-        }
-    }
-}
-
-/// SQLite's "malformed" (11) and "not a database" (26), in all their finer codes.
-fn is_damage(error: &sqlx::Error) -> bool {
-    error
-        .as_database_error()
-        .and_then(|inner| inner.code())
-        .and_then(|code| code.parse::<i32>().ok())
-        .is_some_and(|code| matches!(code & 0xff, 11 | 26))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// The fix is in 3.51.3 (SQLite's release notes); its backports to older lines are not counted on.
-    #[test]
-    fn old_libraries_are_told_from_new_ones() {
-        for (version, recent) in [
-            ("3.7.0", false),
-            ("3.44.6", false),
-            ("3.50.7", false),
-            ("3.51.2", false),
-            ("3.51.3", true),
-            ("3.51.10", true),
-            ("3.52.0", true),
-            ("4.0.0", true),
-            ("3.51", false),
-            ("", false),
-            ("three", false),
-        ] {
-            assert_eq!(is_recent_enough(version), recent, "{version}");
-        }
-    }
-
-    #[test]
-    fn the_number_in_the_pragmas_is_the_application_id() {
-        assert_eq!(APPLICATION_ID, 1_181_508_691);
-        assert_eq!(APPLICATION_ID.to_be_bytes()[4..], *b"FldS");
-    }
 }

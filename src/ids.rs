@@ -71,6 +71,11 @@ ids! {
     CountId
     StintId
     TallyId
+    DamageId
+    FileId
+    PictureId
+    GuidePdfId
+    LoanId
     /// Drawn when a form is shown, sent with it, and kept for ever: the same form sent twice is
     /// recorded once. For acts that the ledger records it is also the entry's id.
     FormId

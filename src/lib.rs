@@ -22,6 +22,7 @@ pub mod ledger;
 // The slices.
 pub mod people;
 pub mod seasons;
+pub mod pictures;
 pub mod guides;
 pub mod parts;
 pub mod kits;
@@ -30,6 +31,7 @@ pub mod counts;
 pub mod loans;
 pub mod orders;
 pub mod find;
+pub mod damage;
 pub mod history;
 pub mod today;
 

@@ -8,7 +8,7 @@ use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
-const LOCK_FILE: &str = "fieldstow.lock";
+pub const LOCK_FILE: &str = "fieldstow.lock";
 
 /// A data folder that is ours until this is dropped.
 #[derive(Debug)]

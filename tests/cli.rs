@@ -483,3 +483,33 @@ fn the_log_can_be_read_by_programs() {
     assert_eq!(entry["level"], "INFO");
     assert_eq!(entry["fields"]["message"], "started");
 }
+
+/// A newer program beside an older server must not change the tables under it.
+#[cfg(unix)]
+#[test]
+fn commands_beside_a_server_never_bring_its_data_up_to_date() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().to_str().unwrap();
+    let server = Running::on(folder.path());
+    server.signal("TERM");
+    assert_eq!(server.exit_within(Duration::from_secs(5)), Some(0));
+    alter(
+        folder.path(),
+        "delete from _sqlx_migrations where version = (select max(version) from _sqlx_migrations)",
+    );
+    let before = std::fs::read(folder.path().join("fieldstow.db")).unwrap();
+    let copy = folder.path().join("copy");
+    for arguments in [
+        &["verify"][..],
+        &["backup", copy.to_str().unwrap()],
+        &["invite", "--coordinator"],
+    ] {
+        let output = run(program(&[arguments, &["--data", data]].concat()));
+        refused(&output, &[data, "older Fieldstow"]);
+    }
+    assert_eq!(
+        std::fs::read(folder.path().join("fieldstow.db")).unwrap(),
+        before
+    );
+    assert!(!copy.exists());
+}

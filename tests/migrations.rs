@@ -8,6 +8,8 @@ use fieldstow::codes::CodeKind;
 use fieldstow::db::{Db, MIGRATOR};
 use fieldstow::ids::{CountId, KitId, PlaceId};
 use fieldstow::ledger::{Document, State};
+use fieldstow::loans::rules::back::Kind as Difference;
+use fieldstow::loans::rules::words::State as LoanState;
 use fieldstow::people::Role;
 use fieldstow::places::Kind;
 use sqlx::sqlite::SqliteConnectOptions;
@@ -174,6 +176,22 @@ async fn enums_and_checks_have_the_same_words() {
         kinds.insert(word);
     }
     assert_eq!(words(&mut db, "place", "kind").await, kinds);
+
+    let mut stands = BTreeSet::new();
+    for state in LoanState::ALL {
+        let word = stored(&mut db, state).await;
+        assert_eq!(word, state.word());
+        stands.insert(word);
+    }
+    assert_eq!(words(&mut db, "loan", "state").await, stands);
+
+    let mut differs = BTreeSet::new();
+    for kind in Difference::ALL {
+        let word = stored(&mut db, kind).await;
+        assert_eq!(word, kind.word());
+        differs.insert(word);
+    }
+    assert_eq!(words(&mut db, "loan_difference", "kind").await, differs);
 
     let mut coded = BTreeSet::new();
     for kind in [CodeKind::Kit, CodeKind::Place, CodeKind::Count] {

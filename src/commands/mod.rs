@@ -4,6 +4,7 @@ pub mod backup;
 pub mod demo;
 pub mod healthcheck;
 pub mod invite;
+pub mod restore;
 pub mod serve;
 pub mod verify;
 
@@ -28,6 +29,7 @@ pub fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Demo(options) => demo::run(&options),
         Command::Verify(options) => verify::run(&options),
         Command::Backup(options) => backup::run(&options),
+        Command::Restore(options) => restore::run(&options),
         Command::Invite(options) => invite::run(&options),
         Command::Healthcheck(options) => healthcheck::run(&options),
     }

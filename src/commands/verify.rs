@@ -35,6 +35,13 @@ pub fn run(options: &VerifyOptions) -> anyhow::Result<ExitCode> {
 /// Reads the whole book in `folder` again, beside a running server or not.
 async fn findings_in(folder: &Path) -> anyhow::Result<Findings> {
     let db = Db::open_existing(folder).await?;
+    let findings = findings(&db).await?;
+    db.close().await;
+    Ok(findings)
+}
+
+/// Reads the whole book again.
+pub(super) async fn findings(db: &Db) -> anyhow::Result<Findings> {
     let mut connection = db.read().await?;
     // One snapshot for all of it: an entry recorded meanwhile would look like a fault.
     let mut snapshot = connection.begin().await?;
@@ -45,7 +52,5 @@ async fn findings_in(folder: &Path) -> anyhow::Result<Findings> {
         findings.faults.push(dangling.to_string());
     }
     snapshot.rollback().await?;
-    drop(connection);
-    db.close().await;
     Ok(findings)
 }

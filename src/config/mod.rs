@@ -39,6 +39,8 @@ pub enum Command {
     Verify(VerifyOptions),
     /// Write a copy of all data into one new file, also while the server runs
     Backup(BackupOptions),
+    /// Bring a backup into an empty data folder, after checking it
+    Restore(RestoreOptions),
     /// Make a one-use link for somebody who cannot get in
     Invite(InviteOptions),
     /// Ask the running server whether it is well
@@ -53,6 +55,7 @@ impl Command {
             Command::Demo(options) => &options.log,
             Command::Verify(options) => &options.log,
             Command::Backup(options) => &options.log,
+            Command::Restore(options) => &options.log,
             Command::Invite(options) => &options.log,
             Command::Healthcheck(options) => &options.log,
         }
@@ -89,6 +92,19 @@ pub struct VerifyOptions {
 pub struct BackupOptions {
     /// The file to write; it must not be there yet
     pub file: PathBuf,
+    #[command(flatten)]
+    pub data: DataOptions,
+    #[command(flatten)]
+    pub log: LogOptions,
+}
+
+#[derive(Debug, Args)]
+pub struct RestoreOptions {
+    /// The backup to restore; it stays as it is
+    pub file: PathBuf,
+    /// The mark of an entry that must be in it, as `backup` and `verify` print it
+    #[arg(long, value_name = "MARK", value_parser = mark)]
+    pub mark: Option<[u8; 32]>,
     #[command(flatten)]
     pub data: DataOptions,
     #[command(flatten)]
@@ -210,6 +226,20 @@ fn log_filter(text: &str) -> Result<String, String> {
     }
 }
 
+/// 64 digits, as the program prints them.
+fn mark(text: &str) -> Result<[u8; 32], String> {
+    let digits = text.as_bytes();
+    let mut mark = [0; 32];
+    if digits.len() == 64 && digits.iter().all(u8::is_ascii_hexdigit) {
+        for (byte, pair) in mark.iter_mut().zip(text.as_bytes().chunks(2)) {
+            let pair = String::from_utf8_lossy(pair);
+            *byte = u8::from_str_radix(&pair, 16).map_err(|error| error.to_string())?;
+        }
+        return Ok(mark);
+    }
+    Err("a mark has 64 digits, from 0 to 9 and from a to f".into())
+}
+
 fn at_least_one(text: &str) -> Result<usize, String> {
     match text.parse() {
         Ok(0) | Err(_) => Err("this must be a whole number from 1 up".into()),
@@ -253,6 +283,8 @@ mod tests {
             "fieldstow --connections-per-address 0",
             "fieldstow demo --data here",
             "fieldstow backup",
+            "fieldstow restore",
+            "fieldstow restore file --mark 7",
             "fieldstow invite",
         ] {
             let refused = Cli::try_parse_from(line.split(' '));

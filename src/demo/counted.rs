@@ -21,6 +21,8 @@ use crate::places;
 pub(super) struct Counted {
     pub open: CountId,
     pub full_crate: PlaceId,
+    /// A crate of last season's kit.
+    pub old_crate: PlaceId,
 }
 
 pub(super) async fn count(story: &Story, kits: &Kits, places: &Places) -> anyhow::Result<Counted> {
@@ -40,7 +42,16 @@ pub(super) async fn count(story: &Story, kits: &Kits, places: &Places) -> anyhow
     let full_crate = *places
         .get("Gable 3, cable-way and bridge")
         .context("a full crate")?;
-    Ok(Counted { open, full_crate })
+    let old_crate = CRATES
+        .iter()
+        .find(|krate| matches!(krate.holds, Holds::Assemblies { kit, .. } if kit == OLD_NEEDLE))
+        .and_then(|krate| places.get(krate.name).copied())
+        .context("a crate of last season's kit")?;
+    Ok(Counted {
+        open,
+        full_crate,
+        old_crate,
+    })
 }
 
 async fn open(

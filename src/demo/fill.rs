@@ -7,7 +7,7 @@ use anyhow::{Context, anyhow};
 use axum::http::{HeaderMap, HeaderValue, header};
 
 use super::world::{self, Minutes, Role as WorldRole};
-use super::{counted, kept, lists};
+use super::{broke, counted, drawn, kept, lent, lists};
 use crate::app::{App, Settings};
 use crate::clock::{Day, FixedClock, Instant};
 use crate::error::NotDone;
@@ -121,6 +121,15 @@ pub async fn fill(app: &App) -> anyhow::Result<Filled> {
     let places = kept::make_places(&story).await?;
     let kits = kept::make_kits(&story, &revisions).await?;
     let counted = counted::count(&story, &kits, &places).await?;
+    broke::tell(&story, &kits, &counted).await?;
+    drawn::hang(&story, &counted).await?;
+    let newest_revision = revisions
+        .get(&(world::THIS_SEASON, "Issue 2"))
+        .copied()
+        .context("the newest revision")?;
+    drawn::lay_out(&story, newest_revision).await?;
+    lent::lend(&story, &kits, &places).await?;
+    story.go_to(Minutes(0));
 
     let session = |person: &str| story.sessions.get(person).cloned().unwrap_or_default();
     Ok(Filled {
@@ -144,10 +153,7 @@ pub async fn fill(app: &App) -> anyhow::Result<Filled> {
         open_count: counted.open,
         counted_kit: kits.id(world::LONG_GABLE)?,
         full_crate: counted.full_crate,
-        newest_revision: revisions
-            .get(&(world::THIS_SEASON, "Issue 2"))
-            .copied()
-            .context("the newest revision")?,
+        newest_revision,
     })
 }
 

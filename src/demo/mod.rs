@@ -3,9 +3,12 @@
 //!
 //! `fill` does by the same verbs what people would do on the pages, at the times the story tells.
 
+mod broke;
 mod counted;
+mod drawn;
 mod fill;
 mod kept;
+mod lent;
 mod lists;
 mod store;
 pub mod world;

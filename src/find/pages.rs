@@ -4,16 +4,18 @@ use std::net::SocketAddr;
 
 use askama::Template;
 use axum::Extension;
-use axum::extract::{ConnectInfo, Request, State};
+use axum::extract::{ConnectInfo, FromRequestParts, Request, State};
 use axum::http::StatusCode;
+use axum::http::request::Parts;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
+use uuid::Uuid;
 
 use super::rules::{SHOWN, counted};
 use super::{Answer, Group, Question};
 use crate::app::App;
 use crate::code::{Code, NotACode};
-use crate::codes;
+use crate::codes::{self, CodeKind};
 use crate::error::AppError;
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule};
@@ -114,45 +116,31 @@ async fn search(
     }))
 }
 
-/// What a printed code opens: for those who may see the thing, its page; for people without an account
-/// the sign-in page, which leads on to it.
+/// What a printed code opens: for those who may see the thing, its page; for everybody else, what a crate
+/// or bag tells people without an account, or the sign-in page, which leads on to the thing.
 async fn open(
     State(app): State<App>,
     viewer: Option<Extension<Viewer>>,
+    asker: Asker,
     Path(typed): Path<String>,
     request: Request,
 ) -> Result<Response, AppError> {
-    let now = app.clock.now();
-    let asker = asker(viewer.as_deref(), &request);
-    if app.misses.is_blocked(&asker, now) {
-        return Err(AppError::TooMany(
-            "Too many codes that do not exist. Wait ten minutes, then look at the code again."
-                .into(),
-        ));
-    }
-    let miss = |code: String| {
-        app.misses.note(&asker, now);
-        Ok(problem::answer(
-            StatusCode::NOT_FOUND,
-            format!("Check the characters of {code}: nothing bears this code."),
-        ))
+    let (code, kind, subject) = match look_up(&app, &asker, &typed).await? {
+        Ok(found) => found,
+        Err(miss) => return Ok(miss),
     };
-    let code = match Code::parse(&typed) {
-        Ok(code) => code,
-        Err(NotACode::Check(code)) => return miss(code),
-        Err(NotACode::Length | NotACode::Character(_)) => {
-            return miss(typed.chars().take(20).collect());
-        }
+    let inside = || Redirect::to(&format!("/c/{}/inside", code.plain())).into_response();
+    let Some(Extension(viewer)) = viewer else {
+        return Ok(match kind {
+            CodeKind::Place => inside(),
+            CodeKind::Kit | CodeKind::Count => sign_in_first(request).await,
+        });
     };
     let mut db = app.db.read().await?;
-    let Some((kind, subject)) = codes::find(&mut db, &code).await? else {
-        return miss(code.to_string());
-    };
-    let Some(Extension(viewer)) = viewer else {
-        return Ok(sign_in_first(request).await);
-    };
     if super::may_see(&mut db, &viewer, kind, subject).await? {
         Ok(Redirect::to(&super::address(kind, subject)).into_response())
+    } else if kind == CodeKind::Place {
+        Ok(inside())
     } else {
         Err(AppError::Forbidden(format!(
             "{code} belongs to another team. Ask its keeper."
@@ -160,13 +148,54 @@ async fn open(
     }
 }
 
+/// What bears a code that somebody typed or scanned, or the answer that nothing does. Misses are counted,
+/// and too many of them are refused.
+pub async fn look_up(
+    app: &App,
+    asker: &Asker,
+    typed: &str,
+) -> Result<Result<(Code, CodeKind, Uuid), Response>, AppError> {
+    let now = app.clock.now();
+    if app.misses.is_blocked(&asker.0, now) {
+        return Err(AppError::TooMany(
+            "Too many codes that do not exist. Wait ten minutes, then look at the code again."
+                .into(),
+        ));
+    }
+    let miss = |code: String| {
+        app.misses.note(&asker.0, now);
+        Ok(Err(problem::answer(
+            StatusCode::NOT_FOUND,
+            format!("Check the characters of {code}: nothing bears this code."),
+        )))
+    };
+    let code = match Code::parse(typed) {
+        Ok(code) => code,
+        Err(NotACode::Check(code)) => return miss(code),
+        Err(NotACode::Length | NotACode::Character(_)) => {
+            return miss(typed.chars().take(20).collect());
+        }
+    };
+    let mut db = app.db.read().await?;
+    match codes::find(&mut db, &code).await? {
+        Some((kind, subject)) => Ok(Ok((code, kind, subject))),
+        None => miss(code.to_string()),
+    }
+}
+
 /// Whose misses are counted together: a session's, else an address's.
-fn asker(viewer: Option<&Viewer>, request: &Request) -> String {
-    match viewer {
-        Some(viewer) => viewer.session.to_string(),
-        None => request
-            .extensions()
-            .get::<ConnectInfo<SocketAddr>>()
-            .map_or_else(|| "unknown".into(), |peer| peer.0.ip().to_string()),
+pub struct Asker(pub String);
+
+impl<S: Send + Sync> FromRequestParts<S> for Asker {
+    type Rejection = AppError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, AppError> {
+        let session = parts.extensions.get::<Viewer>().map(|v| v.session);
+        let address = parts.extensions.get::<ConnectInfo<SocketAddr>>();
+        Ok(Self(match (session, address) {
+            (Some(session), _) => session.to_string(),
+            (None, Some(peer)) => peer.0.ip().to_string(),
+            (None, None) => "unknown".into(),
+        }))
     }
 }

@@ -8,8 +8,9 @@
 //!   written in the same transaction as the list, because nearly every page asks for it.
 //! - `import` reads a parts list out of a file or a pasted table, and writes one back.
 //! - `compare` says what a revision changes, for a list and for a kit that was counted before.
+//! - `netting` says what must still be got or built, and when, with what is on hand at each level.
 //!
-//! `need`, `compare` and `import` are pure: they know no database, no clock and no pages.
+//! `need`, `netting`, `compare` and `import` are pure: they know no database, no clock and no pages.
 
 pub mod compare;
 pub mod exports;
@@ -17,8 +18,10 @@ pub mod import;
 pub mod imports;
 mod list;
 pub mod need;
+pub mod netting;
 pub mod outline;
 pub mod pages;
+pub mod pdf;
 pub mod rules;
 mod store;
 

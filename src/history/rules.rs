@@ -159,6 +159,8 @@ fn carried(one: &PlaceMove, names: &Names) -> String {
 pub enum NotUndone {
     #[error("a count is taken back by opening it again")]
     IsACount,
+    #[error("what a loan moved is put right on the loan's own page")]
+    IsALoan,
     #[error("it was taken back already")]
     Already,
     #[error("it moved nothing, so there is nothing to take back")]
@@ -184,6 +186,9 @@ pub enum NotUndone {
 pub fn may_undo(entry: &Recorded) -> Result<(), NotUndone> {
     if let Some(Document::Count(_)) = entry.document {
         return Err(NotUndone::IsACount);
+    }
+    if entry.kind.starts_with("loan ") {
+        return Err(NotUndone::IsALoan);
     }
     if entry.corrected_by.is_some() {
         return Err(NotUndone::Already);

@@ -9,15 +9,17 @@
 //! - Kits are put away, never deleted.
 
 pub mod cost;
+pub mod build;
 mod pack;
 pub mod pages;
+pub mod pooling;
 
 pub mod rules;
 pub mod season_end;
 mod store;
 
 pub use pack::{PackRefused, pack};
-pub use store::{Arrival, Kit, NewKit, arrival, find, of_team, statement};
+pub use store::{Arrival, Kit, LastCount, NewKit, arrival, find, last_count, of_team, statement};
 
 use std::collections::HashMap;
 

@@ -129,6 +129,8 @@ pub struct Account {
 pub enum Standing {
     AllHere,
     Over(i64),
+    /// Nothing is short for good: what is not here is lent out.
+    LentOut(i64),
     ToCome(i64),
     NotCounted,
     Short(i64),
@@ -153,6 +155,8 @@ impl Account {
             Standing::Over(line.facts.over())
         } else if line.all_here() {
             Standing::AllHere
+        } else if line.facts.lent_out > 0 && line.still_to_come == 0 && line.short_for_good() == 0 {
+            Standing::LentOut(line.facts.lent_out)
         } else if line.still_to_come > 0 {
             Standing::ToCome(line.still_to_come)
         } else if !self.is_counted() {
@@ -173,6 +177,7 @@ pub struct Summary {
     pub all_here: usize,
     pub short: usize,
     pub to_come: usize,
+    pub lent_out: usize,
     pub not_counted: usize,
     pub over: usize,
 }
@@ -191,6 +196,7 @@ impl Summary {
                     summary.all_here += needed;
                     summary.over += 1;
                 }
+                Standing::LentOut(_) => summary.lent_out += 1,
                 Standing::ToCome(_) => summary.to_come += 1,
                 Standing::NotCounted => summary.not_counted += 1,
                 Standing::Short(_) => summary.short += 1,
@@ -209,6 +215,7 @@ impl Summary {
         );
         for (count, what) in [
             (self.short, "short"),
+            (self.lent_out, "lent out"),
             (self.to_come, "still to come"),
             (self.not_counted, "not counted"),
             (self.over, "over"),

@@ -167,11 +167,32 @@ pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Ve
     let missing = Outside::Missing.place();
     let rows = sqlx::query!(
         r#"
-            with held as (
+            with recursive lent (id) as (
+                select loan_place.place_id
+                from kit
+                join loan on loan.lender_id = kit.team_id and loan.state = 'out'
+                join loan_place on loan_place.loan_id = loan.id and loan_place.back_at is null
+                where kit.id = $1
+                union
+                select place.id
+                from lent
+                join place on place.parent_id = lent.id
+            ),
+            held as (
                 select
                     part_id,
-                    sum(case when outside = 0 and state = 'good' then qty else 0 end) as good,
-                    sum(case when outside = 0 and state = 'doubtful' then qty else 0 end) as doubtful,
+                    sum(
+                        case when outside = 0 and state = 'good' and place_id not in lent
+                            then qty else 0 end
+                    ) as good,
+                    sum(
+                        case when outside = 0 and state = 'doubtful' and place_id not in lent
+                            then qty else 0 end
+                    ) as doubtful,
+                    sum(
+                        case when state in ('good', 'doubtful') and place_id in lent
+                            then qty else 0 end
+                    ) as lent_out,
                     sum(case when outside = 0 and state = 'practice only' then qty else 0 end)
                         as practice_only,
                     sum(case when outside = 0 and state = 'broken' then qty else 0 end) as broken,
@@ -193,6 +214,7 @@ pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Ve
                     needed.position,
                     held.good,
                     held.doubtful,
+                    held.lent_out,
                     held.practice_only,
                     held.broken,
                     held.missing
@@ -205,12 +227,13 @@ pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Ve
                     1000000 as position,
                     held.good,
                     held.doubtful,
+                    held.lent_out,
                     held.practice_only,
                     held.broken,
                     held.missing
                 from held
                 where not exists (select 1 from needed where needed.part_id = held.part_id)
-                    and held.good + held.doubtful + held.practice_only + held.broken > 0
+                    and held.good + held.doubtful + held.lent_out + held.practice_only + held.broken > 0
             )
             select
                 line.part_id as "part!: PartId",
@@ -221,6 +244,7 @@ pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Ve
                 line.need as "need!: i64",
                 coalesce(line.good, 0) as "good!: i64",
                 coalesce(line.doubtful, 0) as "doubtful!: i64",
+                coalesce(line.lent_out, 0) as "lent_out!: i64",
                 coalesce(line.practice_only, 0) as "practice_only!: i64",
                 coalesce(line.broken, 0) as "broken!: i64",
                 coalesce(line.missing, 0) as "missing!: i64"
@@ -240,6 +264,7 @@ pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Ve
                 need: row.need,
                 good: row.good,
                 doubtful: row.doubtful,
+                lent_out: row.lent_out,
                 practice_only: row.practice_only,
                 broken: row.broken,
                 missing: row.missing,

@@ -23,7 +23,7 @@ mod undo;
 mod verify;
 
 pub use entry::{CountMark, Document, Entry, Move, Outside, PlaceMove, Seq, Stand, State};
-pub use store::{Line, Recorded, append, find, head, history};
+pub use store::{Line, Recorded, append, find, head, history, with_hash};
 pub use undo::{UndoRefused, undo};
 pub use verify::{Findings, verify};
 

@@ -1,1 +1,93 @@
-//! Loans: pieces with another team for a fixed time. So far only what is computed about them.
+//! Loans: pieces of one team with another for a fixed time, and all of them back.
+//!
+//! - A loan is of a kit, of some of its crates, or of some pieces, which get a bag of their own. It goes to
+//!   a team of the league, or to somebody outside who is written in.
+//! - **Who has it is not where it is.** Each borrower is a place among the lender's places ("with Upper
+//!   Quern Workshop"); what is lent is carried there with all that is in it, so that "where is it" stays one
+//!   walk up the tree. Whose it is does not change: a lent piece keeps its kit, which is short of it now and
+//!   not for good.
+//! - Nothing is out twice (`store::holder`, and an index behind it).
+//! - What left is written down line by line, with what was doubtful, broken or short then, so that nobody is
+//!   blamed for it.
+//! - **Counting back** is blind and settles first between the crates of the loan (`rules::back`). What then
+//!   lacks is *owed*: in the books it stays with the borrower, and becomes missing only when the loan is
+//!   closed. It is closed when everything is back and each difference is agreed about, with a name from each
+//!   side. What comes home later does so by one entry and reopens nothing.
+//! - A handing-out that was a mistake is taken back while nothing of it has come back.
+//! - The lender's keeper decides; the borrower's side sees the loan, its crates and its sheet, and of people
+//!   only its own.
+//! - `availability` says when something is free; it is pure.
+
+mod asking;
+pub mod availability;
+mod closing;
+mod lending;
+mod offering;
+pub mod pages;
+mod returning;
+pub mod rules;
+mod store;
+
+pub use asking::{Answer, answer, ask, extend, withdraw};
+pub use closing::{Agreed, agree_about, close, come_home};
+pub use lending::{lend, take_back};
+pub use offering::{Chosen, Offer, Offered, offer};
+pub use returning::{BackLine, BackPlace, give_back, still_out};
+pub use store::{Loan, find, going_on, of_kit};
+
+use crate::clock::Day;
+use crate::db::Tx;
+use crate::error::{AppError, NotDone};
+use crate::ids::LoanId;
+use crate::ledger::{self, Entry, NotAppended, Seq};
+use crate::web::form::Wrong;
+use rules::words::{self, State};
+
+impl Loan {
+    /// How it stands, in a sentence.
+    pub fn sentence(&self, today: Day) -> String {
+        let facts = words::Facts {
+            state: self.state,
+            lender: &self.lender_name,
+            borrower: &self.borrower_name,
+            out_on: self.out_on,
+            due_on: self.due_on,
+            is_back: self.still_out == 0,
+        };
+        words::sentence(&facts, today)
+    }
+
+    pub fn is_overdue(&self, today: Day) -> bool {
+        self.still_out > 0 && words::is_overdue(self.state, self.due_on, today)
+    }
+
+    /// "due back on 14 Mar 2027, in 3 days".
+    pub fn due_words(&self, today: Day) -> String {
+        words::due(self.due_on, today)
+    }
+
+    pub fn is_out(&self) -> bool {
+        self.state == State::Out
+    }
+}
+
+async fn found<R>(tx: &mut Tx, loan: LoanId) -> Result<Loan, NotDone<R>> {
+    let found = store::find(tx, loan).await?;
+    Ok(found.ok_or(AppError::NotFound("loan"))?)
+}
+
+fn refused(field: &str, text: impl std::fmt::Display) -> NotDone<Vec<Wrong>> {
+    NotDone::Refused(vec![Wrong::at(field, text)])
+}
+
+/// Appends an entry that must fit the books: what it moves was read in the same transaction.
+async fn append(tx: &mut Tx, entry: &Entry) -> Result<Option<Seq>, NotDone<Vec<Wrong>>> {
+    if entry.is_empty() {
+        return Ok(None);
+    }
+    match ledger::append(tx, entry).await {
+        Ok(seq) => Ok(Some(seq)),
+        Err(NotAppended::Sqlx(error)) => Err(error.into()),
+        Err(other) => Err(refused("", other)),
+    }
+}

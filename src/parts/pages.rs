@@ -12,6 +12,7 @@ use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, PartId};
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule, allowed};
+use crate::pictures;
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
 use crate::web::form::{self, Choice, Wrong};
@@ -30,11 +31,17 @@ pub fn routes() -> Routes {
 struct ShowPage {
     frame: Frame,
     may_keep: bool,
+    may_add: bool,
     part: Part,
     listed: Vec<Listed>,
+    pictures: pictures::Gallery,
 }
 
 impl ShowPage {
+    fn add_picture(&self) -> String {
+        format!("/parts/{}/pictures/new", self.part.id)
+    }
+
     /// What to look for: the number, or the name where there is none.
     fn sought(&self) -> String {
         let text = if self.part.number.is_empty() {
@@ -57,12 +64,15 @@ async fn show(
         .await?
         .ok_or(AppError::NotFound("part"))?;
     let listed = super::listed_in(&mut db, part.id).await?;
-    let may_keep = allowed(Rule::KeepsGuides, Some(viewer.standing(None)));
+    let pictures = pictures::of_part(&mut db, part.id, &viewer).await?;
+    let standing = viewer.standing(None);
     Ok(Page(ShowPage {
         frame,
-        may_keep,
+        may_keep: allowed(Rule::KeepsGuides, Some(standing)),
+        may_add: allowed(Rule::WorksSomewhere, Some(standing)),
         part,
         listed,
+        pictures,
     }))
 }
 

@@ -35,6 +35,11 @@ pub enum Rule {
     Coordinates,
     /// See the subject's team's books: its members, and coordinators.
     Sees,
+    /// See the subject, a loan: the members of the team that lends and of the one that borrows, and
+    /// coordinators.
+    SeesEither,
+    /// Answer for the borrowing side of the subject, a loan: that team's keeper and deputies.
+    KeepsOther,
     /// Count and move in the subject's team's books: its members.
     Works,
     /// Decide about the subject's team's books: its keeper and deputies.
@@ -44,7 +49,7 @@ pub enum Rule {
 }
 
 impl Rule {
-    pub const ALL: [Rule; 10] = [
+    pub const ALL: [Rule; 12] = [
         Rule::Anyone,
         Rule::SignedIn,
         Rule::KeepsGuides,
@@ -52,6 +57,8 @@ impl Rule {
         Rule::WorksSomewhere,
         Rule::Coordinates,
         Rule::Sees,
+        Rule::SeesEither,
+        Rule::KeepsOther,
         Rule::Works,
         Rule::Keeps,
         Rule::Staffs,
@@ -60,7 +67,12 @@ impl Rule {
     /// Whether it asks about the thing in the path.
     pub fn has_subject(self) -> bool {
         match self {
-            Rule::Sees | Rule::Works | Rule::Keeps | Rule::Staffs => true,
+            Rule::Sees
+            | Rule::SeesEither
+            | Rule::KeepsOther
+            | Rule::Works
+            | Rule::Keeps
+            | Rule::Staffs => true,
             Rule::Anyone
             | Rule::SignedIn
             | Rule::KeepsGuides
@@ -80,6 +92,8 @@ impl Rule {
             Rule::WorksSomewhere => "the members of a team",
             Rule::Coordinates => "the league's coordinators",
             Rule::Sees => "the team's members and coordinators",
+            Rule::SeesEither => "the members of both teams and coordinators",
+            Rule::KeepsOther => "the borrowing team's keeper and deputies",
             Rule::Works => "the team's members",
             Rule::Keeps => "the team's keeper and deputies",
             Rule::Staffs => "the team's keeper and deputies, and coordinators",
@@ -97,6 +111,8 @@ pub struct Standing {
     pub works_somewhere: bool,
     /// What they are to the subject's team; `None` for other teams and where there is no subject.
     pub role_there: Option<Role>,
+    /// What they are to the team on the other side of a loan.
+    pub role_beside: Option<Role>,
 }
 
 /// The truth table. `standing` is `None` for somebody without an account.
@@ -112,6 +128,10 @@ pub fn allowed(rule: Rule, standing: Option<Standing>) -> bool {
         Rule::WorksSomewhere => standing.works_somewhere,
         Rule::Coordinates => standing.coordinator,
         Rule::Sees => standing.role_there.is_some() || standing.coordinator,
+        Rule::SeesEither => {
+            standing.role_there.is_some() || standing.role_beside.is_some() || standing.coordinator
+        }
+        Rule::KeepsOther => standing.role_beside.is_some_and(Role::keeps),
         Rule::Works => standing.role_there.is_some(),
         Rule::Keeps => keeps_there,
         Rule::Staffs => keeps_there || standing.coordinator,
@@ -208,18 +228,24 @@ async fn check(rule: Rule, request: Request) -> Result<Request, Response> {
         return Err(super::viewer::sign_in_first(request).await);
     };
     let (mut parts, body) = request.into_parts();
-    let team = if rule.has_subject() {
-        match subject_team(&mut parts)
+    let sides = if rule.has_subject() {
+        match subject_sides(&mut parts)
             .await
             .map_err(IntoResponse::into_response)?
         {
-            Some(team) => Some(team),
+            Some(sides) => Some(sides),
             None => return Err(AppError::NotFound("page").into_response()),
         }
     } else {
         None
     };
-    if allowed(rule, Some(viewer.standing(team))) {
+    let standing = Standing {
+        role_beside: sides
+            .and_then(|(_, other)| other)
+            .and_then(|other| viewer.role_in(other)),
+        ..viewer.standing(sides.map(|(team, _)| team))
+    };
+    if allowed(rule, Some(standing)) {
         return Ok(Request::from_parts(parts, body));
     }
     tracing::info!(person = %viewer.person, path = %parts.uri.path(), ?rule, "refused");
@@ -232,8 +258,10 @@ async fn check(rule: Rule, request: Request) -> Result<Request, Response> {
     ))
 }
 
-/// The team of the thing whose id stands first in the path.
-async fn subject_team(parts: &mut axum::http::request::Parts) -> Result<Option<TeamId>, AppError> {
+/// The team of the thing whose id stands first in the path, and the team on its other side if it has one.
+async fn subject_sides(
+    parts: &mut axum::http::request::Parts,
+) -> Result<Option<(TeamId, Option<TeamId>)>, AppError> {
     let params = RawPathParams::from_request_parts(parts, &())
         .await
         .map_err(|_| AppError::NotFound("page"))?;
@@ -250,7 +278,10 @@ async fn subject_team(parts: &mut axum::http::request::Parts) -> Result<Option<T
         .cloned()
         .ok_or_else(|| anyhow::anyhow!("the app is not in the request"))?;
     let mut db = app.db.read().await?;
-    Ok(store::subject_team(&mut db, subject).await?)
+    if let Some(team) = store::subject_team(&mut db, subject).await? {
+        return Ok(Some((team, None)));
+    }
+    Ok(store::subject_sides(&mut db, subject).await?)
 }
 
 #[cfg(test)]
@@ -258,7 +289,7 @@ mod tests {
     use super::*;
 
     /// Rows are rules; columns: no account, account only, coordinator, keeper elsewhere, crew there,
-    /// deputy there, keeper there.
+    /// deputy there, keeper there, crew beside, keeper beside.
     #[test]
     fn the_truth_table() {
         let nothing = Standing {
@@ -266,12 +297,18 @@ mod tests {
             keeps_some_team: false,
             works_somewhere: false,
             role_there: None,
+            role_beside: None,
         };
         let there = |role| Standing {
             role_there: Some(role),
             keeps_some_team: role != Role::Crew,
             works_somewhere: true,
             ..nothing
+        };
+        let beside = |role| Standing {
+            role_there: None,
+            role_beside: Some(role),
+            ..there(role)
         };
         let columns = [
             None,
@@ -288,18 +325,22 @@ mod tests {
             Some(there(Role::Crew)),
             Some(there(Role::Deputy)),
             Some(there(Role::Keeper)),
+            Some(beside(Role::Crew)),
+            Some(beside(Role::Keeper)),
         ];
         let table = [
-            (Rule::Anyone, "yyyyyyy"),
-            (Rule::SignedIn, "-yyyyyy"),
-            (Rule::KeepsGuides, "--yy-yy"),
-            (Rule::KeepsSomeTeam, "---y-yy"),
-            (Rule::WorksSomewhere, "---yyyy"),
-            (Rule::Coordinates, "--y----"),
-            (Rule::Sees, "--y-yyy"),
-            (Rule::Works, "----yyy"),
-            (Rule::Keeps, "-----yy"),
-            (Rule::Staffs, "--y--yy"),
+            (Rule::Anyone, "yyyyyyyyy"),
+            (Rule::SignedIn, "-yyyyyyyy"),
+            (Rule::KeepsGuides, "--yy-yy-y"),
+            (Rule::KeepsSomeTeam, "---y-yy-y"),
+            (Rule::WorksSomewhere, "---yyyyyy"),
+            (Rule::Coordinates, "--y------"),
+            (Rule::Sees, "--y-yyy--"),
+            (Rule::SeesEither, "--y-yyyyy"),
+            (Rule::KeepsOther, "--------y"),
+            (Rule::Works, "----yyy--"),
+            (Rule::Keeps, "-----yy--"),
+            (Rule::Staffs, "--y--yy--"),
         ];
         assert_eq!(table.len(), Rule::ALL.len(), "every rule has its row");
         for (rule, row) in table {

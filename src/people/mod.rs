@@ -31,10 +31,18 @@ pub use start::start_code;
 pub use store::{keepers, names, shown_name, subject_team as team_of};
 pub use viewer::{Membership, Viewer};
 
+use sqlx::SqliteConnection;
+
 use crate::app::App;
 use crate::db::Tx;
 use crate::ids::{PersonId, SessionId, TeamId};
 use crate::secret;
+
+/// What a team is called; empty where there is none.
+pub async fn team_name(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<String> {
+    let found = store::teams::find(db, team).await?;
+    Ok(found.map_or_else(String::new, |team| team.name))
+}
 
 /// Adds a team.
 pub async fn add_team(tx: &mut Tx, name: &str, zone: &str) -> sqlx::Result<TeamId> {
@@ -115,6 +123,12 @@ pub async fn open_session(
     .await?;
     store::sign_in::end_oldest_sessions(tx, person, rules::MOST_SESSIONS).await?;
     Ok(token)
+}
+
+/// Signs everybody out and takes back every link that was not used yet: what was ended after a backup was
+/// made must not come back with it.
+pub async fn sign_everybody_out(tx: &mut Tx) -> sqlx::Result<()> {
+    store::sign_in::end_all(tx).await
 }
 
 /// What a person is to a team.

@@ -38,6 +38,24 @@ pub async fn subject_team(
     .map(Option::flatten)
 }
 
+/// The team that answers for a thing two teams share, and the other one, which may be outside the league.
+pub async fn subject_sides(
+    db: &mut SqliteConnection,
+    subject: Uuid,
+) -> sqlx::Result<Option<(TeamId, Option<TeamId>)>> {
+    let row = sqlx::query!(
+        r#"
+            select team_id as "team: TeamId", other_team_id as "other: TeamId"
+            from subject_sides
+            where id = $1
+        "#,
+        subject
+    )
+    .fetch_optional(db)
+    .await?;
+    Ok(row.map(|row| (row.team, row.other)))
+}
+
 pub async fn session(
     db: &mut SqliteConnection,
     token_hash: &[u8; 32],

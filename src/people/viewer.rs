@@ -101,6 +101,7 @@ impl Viewer {
                 .any(|membership| membership.role.keeps()),
             works_somewhere: !self.memberships().is_empty(),
             role_there: team.and_then(|team| self.role_in(team)),
+            role_beside: None,
         }
     }
 }

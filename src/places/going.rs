@@ -72,6 +72,7 @@ pub async fn move_pieces(
 ) -> Result<Outcome, NotDone<Vec<Wrong>>> {
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let from = known(tx, from).await?;
+        not_lent(tx, &from, "").await.map_err(refused_or_failed)?;
         let pieces = store::pieces(tx, from.id, false).await?;
         let there: Vec<There> = pieces.iter().map(Pieces::there).collect();
         let going = moving::chosen(&there, typed);
@@ -88,6 +89,8 @@ pub async fn move_pieces(
                 return Err(NotDone::Refused(wrongs));
             }
         };
+        let lent = not_lent(tx, &to, "to").await.map_err(refused_or_failed);
+        lent.map_err(|not_done| at_the_target(target, not_done))?;
         let mut entry = Entry::new(sent.id, "pieces moved", viewer.person, app.clock.now());
         entry.document = Some(Document::Place(from.id));
         entry.moves = going
@@ -153,7 +156,12 @@ pub async fn carry(
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let place = known(tx, place).await?;
         may_change(viewer, &place).map_err(refused)?;
+        not_lent(tx, &place, "").await.map_err(refused_or_failed)?;
         let to = aim(tx, target).await?;
+        if let Some(to) = &to {
+            let lent = not_lent(tx, to, "to").await.map_err(refused_or_failed);
+            lent.map_err(|not_done| at_the_target(target, not_done))?;
+        }
         let below = store::below(tx, place.id).await?;
         making::carry(&place, to.as_ref(), &below)
             .map_err(|wrong| refused(at_target(target, wrong)))?;
@@ -168,6 +176,44 @@ pub async fn carry(
         Ok(format!("/entries/{seq}"))
     })
     .await
+}
+
+/// What is with a borrower is handed out and counted back by its loan alone.
+async fn not_lent(
+    db: &mut SqliteConnection,
+    place: &Place,
+    field: &'static str,
+) -> Result<(), NotDone<Wrong>> {
+    let way = store::way(db, place.id).await?;
+    match way.iter().find(|step| step.with_borrower) {
+        None => Ok(()),
+        Some(borrower) => {
+            let text = format!(
+                "{} is lent: it is with {}; count it back first",
+                place.name, borrower.name
+            );
+            Err(NotDone::Refused(Wrong::new(field, text)))
+        }
+    }
+}
+
+fn refused_or_failed(not_done: NotDone<Wrong>) -> NotDone<Vec<Wrong>> {
+    match not_done {
+        NotDone::Refused(wrong) => refused(wrong),
+        NotDone::Failed(error) => NotDone::Failed(error),
+    }
+}
+
+fn at_the_target(target: &Target, not_done: NotDone<Vec<Wrong>>) -> NotDone<Vec<Wrong>> {
+    match not_done {
+        NotDone::Refused(wrongs) => NotDone::Refused(
+            wrongs
+                .into_iter()
+                .map(|wrong| at_target(target, wrong))
+                .collect(),
+        ),
+        failed => failed,
+    }
 }
 
 async fn append(tx: &mut Tx, entry: &Entry) -> Result<ledger::Seq, NotDone<Vec<Wrong>>> {

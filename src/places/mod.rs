@@ -15,7 +15,7 @@ mod store;
 pub use going::{NOWHERE, Target, carry, move_pieces};
 pub use store::{
     Holding, Kind, NewPlace, Pieces, Place, below, find, holdings, in_kit, loads, of_team, pieces,
-    way,
+    set_put_away, set_with_borrower, way,
 };
 
 use sqlx::SqliteConnection;

@@ -1,4 +1,4 @@
-//! The page of Today, and the two pages of the strip whose jobs are not here yet.
+//! The page of Today, and whom to ask for help.
 
 use askama::Template;
 use axum::extract::State;
@@ -7,20 +7,25 @@ use axum::response::Response;
 use super::rules::{self, Job};
 use super::store;
 use crate::app::App;
+use crate::clock::Day;
+use crate::damage;
 use crate::error::AppError;
+use crate::loans;
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule, allowed};
+use crate::places::rules::words::sentence;
 use crate::web::frame::Frame;
 use crate::web::page::Page;
 
 /// More than this many other jobs are not read any more.
 const ALSO_WAITING: usize = 5;
 
+/// Loans due within so many days are told.
+const DUE_SOON_DAYS: i64 = 7;
+
 pub fn routes() -> Routes {
     Routes::new()
         .get("/", Rule::SignedIn, today)
-        .get("/lend", Rule::SignedIn, lend)
-        .get("/broken", Rule::SignedIn, broken)
         .get("/help", Rule::Anyone, help)
 }
 
@@ -33,6 +38,17 @@ struct TodayPage {
     first: Option<Job>,
     waiting: Vec<Job>,
     kits: Vec<rules::KitFacts>,
+    /// Loans that are due, on either side, the longest due first.
+    due: Vec<DueLoan>,
+}
+
+/// A loan that is due soon, or was.
+struct DueLoan {
+    href: String,
+    /// "Count Kettlehorn back", "Give Kettlehorn back".
+    what: String,
+    more: String,
+    is_overdue: bool,
 }
 
 impl Job {
@@ -47,6 +63,8 @@ impl Job {
             Job::Report { name, short, .. } => format!("{name}: {short} short"),
             Job::MoreToCome { name, .. } => format!("More of {name} is to come"),
             Job::NewerRevision { label, .. } => format!("Revision {label} is out"),
+            Job::LookAtReports { waiting: 1 } => "Something was reported".into(),
+            Job::LookAtReports { waiting } => format!("{waiting} things were reported"),
         }
     }
 
@@ -96,6 +114,9 @@ impl Job {
             Job::NewerRevision { name, .. } => {
                 format!("{name} was checked against an older one.")
             }
+            Job::LookAtReports { .. } => {
+                "Nothing of it is in the books until somebody of the team has looked at it.".into()
+            }
         }
     }
 
@@ -108,6 +129,7 @@ impl Job {
             Job::GoOnCounting { count, .. } => format!("/counts/{count}"),
             Job::Report { kit, .. } => format!("/kits/{kit}/shorts"),
             Job::NewerRevision { revision, .. } => format!("/revisions/{revision}"),
+            Job::LookAtReports { .. } => "/damage?show=waiting".into(),
         }
     }
 
@@ -122,6 +144,7 @@ impl Job {
             Job::Report { .. } => "See what is short".into(),
             Job::MoreToCome { name, .. } => format!("Open {name}"),
             Job::NewerRevision { .. } => "See its parts list".into(),
+            Job::LookAtReports { .. } => "Look at what was reported".into(),
         }
     }
 }
@@ -135,11 +158,14 @@ async fn today(
     let may_keep = allowed(Rule::KeepsGuides, Some(viewer.standing(None)));
     let lists = store::lists(&mut db, may_keep).await?;
     let mut kits = Vec::new();
+    let mut reports = 0;
     for membership in viewer.memberships() {
+        reports += damage::waiting(&mut db, membership.team).await?;
         kits.extend(store::kits(&mut db, membership.team, membership.role.keeps()).await?);
     }
     let day = viewer.today(&app);
-    let mut jobs = rules::choose(&kits, lists, day).into_iter();
+    let due = due_loans(&mut db, &viewer, day).await?;
+    let mut jobs = rules::choose(&kits, lists, reports, day).into_iter();
     let first = jobs.next();
     let waiting = jobs.take(ALSO_WAITING).collect();
     let day = day.0.strftime("%A %-d %B").to_string();
@@ -150,36 +176,57 @@ async fn today(
         first,
         waiting,
         kits,
+        due,
     }))
 }
 
-#[derive(Template)]
-#[template(path = "today/later.html")]
-struct LaterPage {
-    frame: Frame,
-    title: &'static str,
-    sentence: &'static str,
-    instead: &'static str,
-}
-
-async fn lend(frame: Frame) -> Page<LaterPage> {
-    Page(LaterPage {
-        frame,
-        title: "Lend",
-        sentence: "Loans cannot be recorded here yet.",
-        instead: "Until then, carry a lent crate to a place named after the team that has it: \
-                  it is found there, with all that is in it.",
-    })
-}
-
-async fn broken(frame: Frame) -> Page<LaterPage> {
-    Page(LaterPage {
-        frame,
-        title: "Broken",
-        sentence: "Broken parts cannot be recorded here yet.",
-        instead: "Until then, keep broken pieces in a bag of their own and move them there: \
-                  the kit then knows that they are not in their crate.",
-    })
+/// What is overdue, due within a week, or waits for the viewer's answer.
+async fn due_loans(
+    db: &mut sqlx::SqliteConnection,
+    viewer: &Viewer,
+    today: Day,
+) -> Result<Vec<DueLoan>, AppError> {
+    let mut due = Vec::new();
+    for membership in viewer.memberships() {
+        for loan in loans::going_on(db, membership.team).await? {
+            let is_ours = loan.lender == membership.team;
+            let name = &loan.kit_name;
+            let other = if is_ours {
+                &loan.borrower_name
+            } else {
+                &loan.lender_name
+            };
+            let (what, more) = if loan.is_out() && loan.still_out == 0 {
+                if !(is_ours && membership.role.keeps()) {
+                    continue;
+                }
+                (format!("Agree about {name}"), loan.sentence(today))
+            } else if loan.is_out() && today.days_until(loan.due_on) <= DUE_SOON_DAYS {
+                let what = if is_ours {
+                    format!("Count {name} back from {other}")
+                } else {
+                    format!("Give {name} back to {other}")
+                };
+                (what, sentence(&loan.due_words(today)))
+            } else if !loan.is_out() && is_ours && membership.role.keeps() {
+                (format!("{other} and {name}"), loan.sentence(today))
+            } else {
+                continue;
+            };
+            due.push((
+                loan.due_on,
+                DueLoan {
+                    href: format!("/loans/{}", loan.id),
+                    what,
+                    more,
+                    is_overdue: loan.is_overdue(today),
+                },
+            ));
+        }
+    }
+    due.sort_by_key(|(due_on, _)| *due_on);
+    due.truncate(ALSO_WAITING);
+    Ok(due.into_iter().map(|(_, loan)| loan).collect())
 }
 
 #[derive(Template)]

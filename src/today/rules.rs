@@ -82,12 +82,20 @@ pub enum Job {
         label: String,
         name: String,
     },
+    /// Damage that was told by people without an account, or of an unknown part.
+    LookAtReports {
+        waiting: i64,
+    },
 }
 
 /// Every job there is, the first one first. Counting that was begun goes before everything; a kit that
-/// nobody opened goes before shorts; shorts with fewer days left go first.
-pub fn choose(kits: &[KitFacts], lists: ListFacts, today: Day) -> Vec<Job> {
+/// nobody opened goes before shorts; shorts with fewer days left go first. Reports of damage come between
+/// shorts that must be claimed in two days and those that have longer.
+pub fn choose(kits: &[KitFacts], lists: ListFacts, reports: i64, today: Day) -> Vec<Job> {
     let mut jobs: Vec<(u8, i64, Job)> = Vec::new();
+    if reports > 0 {
+        jobs.push((3, 2, Job::LookAtReports { waiting: reports }));
+    }
     if lists.may_keep {
         if lists.guides == 0 {
             jobs.push((0, 0, Job::AddGuide));
@@ -181,6 +189,19 @@ mod tests {
         }
     }
 
+    #[test]
+    fn reports_come_before_revisions_and_after_shorts_with_a_last_day() {
+        let today = "2027-03-04".parse().unwrap();
+        let mut short = kit("Short");
+        short.counted = true;
+        short.complete = true;
+        short.lacking = 2;
+        short.report_by = Some("2027-03-05".parse().unwrap());
+        let jobs = choose(&[short], ListFacts::default(), 3, today);
+        assert!(matches!(jobs[0], Job::Report { .. }), "{jobs:?}");
+        assert_eq!(jobs[1], Job::LookAtReports { waiting: 3 });
+    }
+
     fn names(kits: &[KitFacts]) -> Vec<String> {
         let today = "2027-03-04".parse().unwrap();
         choose(
@@ -189,6 +210,7 @@ mod tests {
                 guides: 1,
                 ..ListFacts::default()
             },
+            0,
             today,
         )
         .into_iter()
@@ -201,6 +223,7 @@ mod tests {
             Job::MoreToCome { name, .. } => format!("wait {name}"),
             Job::NewerRevision { name, .. } => format!("revised {name}"),
             Job::AddGuide | Job::AddKit | Job::ReadList { .. } => "begin".into(),
+            Job::LookAtReports { waiting } => format!("look at {waiting}"),
         })
         .collect()
     }
@@ -286,7 +309,7 @@ mod tests {
             may_keep: true,
             ..ListFacts::default()
         };
-        assert_eq!(choose(&[], lists, today), [Job::AddGuide]);
+        assert_eq!(choose(&[], lists, 0, today), [Job::AddGuide]);
         let revision = RevisionId::new();
         let lists = ListFacts {
             guides: 1,
@@ -294,9 +317,9 @@ mod tests {
             may_keep: true,
         };
         assert_eq!(
-            choose(&[], lists, today),
+            choose(&[], lists, 0, today),
             [Job::ReadList { revision }, Job::AddKit]
         );
-        assert!(choose(&[], ListFacts::default(), today).is_empty());
+        assert!(choose(&[], ListFacts::default(), 0, today).is_empty());
     }
 }

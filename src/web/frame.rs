@@ -38,7 +38,7 @@ impl Frame {
             "counts" | "stints" => "count",
             "where" | "places" | "c" => "where",
             "lend" | "loans" => "lend",
-            "broken" => "broken",
+            "broken" | "damage" => "broken",
             _ => "",
         }
     }

@@ -10,3 +10,4 @@ pub mod page;
 pub mod patterns;
 pub mod problem;
 pub mod qr;
+pub mod upload;

@@ -12,7 +12,7 @@ mod floor;
 mod statements;
 
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use axum::Router;
 use axum::routing::get;
@@ -20,7 +20,6 @@ use fieldstow::app::{self, App};
 use fieldstow::clock::SystemClock;
 use fieldstow::db::Db;
 use fieldstow::demo;
-use fieldstow::guides::need::{Basis, Child, Line, need};
 use fieldstow::people::viewer;
 use fieldstow::serve::{Limits, serve};
 use fieldstow::web::layers::{self, Settings};
@@ -94,7 +93,6 @@ async fn main() -> anyhow::Result<()> {
     }
 
     unchanged_page(ours, &host, &cookie, seconds).await?;
-    need_of_ten_thousand_lines();
     Ok(())
 }
 
@@ -126,45 +124,6 @@ async fn unchanged_page(
         rate / bare_rate
     );
     Ok(())
-}
-
-/// The roll-up of 10,000 lines in 400 assemblies, five levels deep.
-fn need_of_ten_thousand_lines() {
-    let mut lines: Vec<Line<u32, u32>> = Vec::with_capacity(10_000);
-    for assembly in 0..400u32 {
-        let parent = (assembly >= 4).then_some(assembly / 4);
-        lines.push(Line {
-            parent,
-            child: Child::Assembly(assembly),
-            basis: Basis::Each,
-            quantity: 1 + u64::from(assembly % 2),
-        });
-    }
-    for line in 400..10_000u32 {
-        lines.push(Line {
-            parent: Some(line % 400),
-            child: Child::Part(line % 1_700),
-            basis: if line % 11 == 0 {
-                Basis::All
-            } else {
-                Basis::Each
-            },
-            quantity: 1 + u64::from(line % 9),
-        });
-    }
-    let mut times: Vec<f64> = (0..21)
-        .map(|_| {
-            let start = Instant::now();
-            let total = need(&lines).map(|need| need.total());
-            assert!(total.is_ok_and(|total| total > 10_000));
-            start.elapsed().as_secs_f64() * 1000.0
-        })
-        .collect();
-    times.sort_by(f64::total_cmp);
-    println!(
-        "need      | {:.2} ms for 10,000 lines (bar 20 ms)",
-        times[10]
-    );
 }
 
 fn limits() -> Limits {

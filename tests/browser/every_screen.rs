@@ -14,7 +14,7 @@ use crate::support::{Fault, Stage, Width, Window, route_of};
 /// Linked pages of the same kind are alike: so many of each are looked at.
 const OF_A_KIND: usize = 3;
 /// Files, which a browser keeps instead of showing.
-const FILES: [&str; 3] = [".csv", ".txt", ".svg"];
+const FILES: [&str; 5] = [".csv", ".txt", ".svg", ".jpg", ".pdf"];
 
 #[tokio::test(flavor = "multi_thread")]
 async fn every_page_of_a_busy_keeper_is_sound_at_every_width() {

@@ -6,7 +6,6 @@
 mod files;
 mod makers;
 mod packed;
-#[allow(unused_imports)]
 #[path = "../web/support/mod.rs"]
 mod support;
 

@@ -7,18 +7,22 @@ use fieldstow::app;
 use fieldstow::ids::TeamId;
 use fieldstow::people::Role;
 use fieldstow::people::access::{Rule, Standing, allowed};
+use fieldstow::pictures::develop::develop;
+use fieldstow::pictures::rules::Caption;
+use fieldstow::pictures::{self, NewPicture, Of};
 use uuid::Uuid;
 
-use crate::support::{Browser, World};
+use crate::support::{Browser, NOW, World, drawn};
 
-/// A small world: a team with a kit, a bag in it, a count and a stint.
+/// A small world: a team with a kit, a bag in it and its picture, a count, a stint, a damage report and a
+/// loan.
 async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> {
     let beacon = world.beacon().await;
     let (keeper, _) = world.account("Kit keeper", None, false).await;
     let (kit, places) = world
         .kit(&beacon, keeper, team, "Kettlehorn", &["Bag 1"])
         .await;
-    let (count, stint) = (Uuid::now_v7(), Uuid::now_v7());
+    let (count, stint, damage) = (Uuid::now_v7(), Uuid::now_v7(), Uuid::now_v7());
     let mut tx = world.app.db.begin_write().await.unwrap();
     sqlx::query(
         "insert into count_sheet (id, kit_id, purpose, source, opened_by, opened_at) \
@@ -41,6 +45,40 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
     .execute(&mut *tx)
     .await
     .unwrap();
+    sqlx::query(
+        "insert into damage_report (id, team_id, what, qty, usable, reported_at) \
+         values ($1, $2, 'broken', 1, 'no', 0)",
+    )
+    .bind(damage)
+    .bind(team)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
+    let developed = develop(&drawn::jpeg(32, 32)).unwrap();
+    let new = NewPicture {
+        of: Of::Place(places[0]),
+        team,
+        caption: Caption {
+            words: "How bag 1 is packed".into(),
+            taken_on: "2027-03-04".parse().unwrap(),
+            layer: None,
+        },
+        by: Some(keeper),
+    };
+    let picture = pictures::keep(&mut tx, &new, &developed, NOW)
+        .await
+        .unwrap();
+    let loan = Uuid::now_v7();
+    sqlx::query(
+        "insert into loan (id, number, lender_id, kit_id, outsider, out_on, due_on, state, made_at) \
+         values ($1, 1, $2, $3, 'Tin Mill', '2027-03-01', '2027-03-09', 'agreed', 0)",
+    )
+    .bind(loan)
+    .bind(team)
+    .bind(kit)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
     tx.commit().await.unwrap();
     HashMap::from([
         ("team", team.to_string()),
@@ -48,6 +86,9 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
         ("place", places[0].to_string()),
         ("count", count.to_string()),
         ("stint", stint.to_string()),
+        ("damage", damage.to_string()),
+        ("picture", picture.to_string()),
+        ("loan", loan.to_string()),
     ])
 }
 
@@ -62,6 +103,7 @@ async fn everybody(
         keeps_some_team: role_there.is_some_and(Role::keeps),
         works_somewhere: role_there.is_some(),
         role_there,
+        role_beside: None,
     };
     let mut people = vec![("nobody", world.browser(), None)];
     let (_, browser) = world.account("Account only", None, false).await;

@@ -129,7 +129,7 @@ async fn the_statement_is_read_by_index() {
     let world = World::empty().await;
     let (_, kit, _) = counted(&world).await;
     let source = include_str!("../../src/kits/store.rs");
-    let from = source.find("with held as (").unwrap();
+    let from = source.find("with recursive lent (id) as (").unwrap();
     let to = from + source[from..].find("\"#").unwrap();
     // The hints of sqlx stand in quotation marks behind `as`; SQLite reads them as names.
     let query = format!("explain query plan {}", &source[from..to]);

@@ -190,7 +190,13 @@ fn nothing_is_inline_and_scripts_write_no_html() {
 /// Shadows, gradients and round corners are not part of this look.
 #[test]
 fn style_sheets_have_no_shadow_gradient_or_round_corner() {
-    for sheet in ["site.css", "tally.css", "paper.css", "print.css"] {
+    for sheet in [
+        "site.css",
+        "tally.css",
+        "paper.css",
+        "pictures.css",
+        "print.css",
+    ] {
         let text = read(&root().join("static").join(sheet));
         for not_ours in [
             "box-shadow",

@@ -157,11 +157,19 @@ async fn a_code_leads_to_its_thing_in_either_case() {
 
     let nobody = world.browser();
     let asked = nobody.open_with(&format!("/C/{plain}"), &[]).await;
-    let sign_in = format!("/sign-in?then=/C/{plain}");
-    assert_eq!(asked.header("location"), Some(sign_in.as_str()));
-
+    let inside = format!("/c/{plain}/inside");
+    assert_eq!(asked.header("location"), Some(inside.as_str()));
     let other = world.team("Saddle Post").await;
     let stranger = world.person("Cy", other, Role::Keeper).await;
+    let asked = stranger.open_with(&format!("/c/{code}"), &[]).await;
+    assert_eq!(asked.header("location"), Some(inside.as_str()));
+
+    let beacon = world.beacon().await;
+    let (kit, _) = world.kit(&beacon, ama, team, "Kettlehorn", &[]).await;
+    let code = world.code(kit.0).await;
+    let asked = nobody.open_with(&format!("/c/{code}"), &[]).await;
+    let sign_in = format!("/sign-in?then=/c/{code}");
+    assert_eq!(asked.header("location"), Some(sign_in.as_str()));
     stranger
         .open(&format!("/c/{code}"))
         .await

@@ -12,6 +12,7 @@ use crate::app::App;
 use crate::error::AppError;
 use crate::ids::{PartId, TallyId};
 use crate::people::Viewer;
+use crate::pictures;
 use crate::places::{self, Place};
 use crate::web::form::Wrong;
 use crate::web::frame::Frame;
@@ -52,6 +53,7 @@ pub struct TallyPage {
     next: Option<(PartId, String)>,
     taps: Vec<TapRow>,
     may_tap: bool,
+    picture: Option<pictures::Shown>,
 }
 
 struct TapRow {
@@ -131,6 +133,7 @@ pub async fn page(
     let place = places::find(db, stint.place)
         .await?
         .ok_or(AppError::NotFound("place"))?;
+    let picture = pictures::first_of_part(db, part.id, sheet.team).await?;
     let due = store::due_of_place(db, sheet.id, stint.place).await?;
     let standing = store::standing(db, stint.id, part.id).await?;
     let kit = kit_total(db, &sheet, &stint, part.id).await?;
@@ -189,6 +192,7 @@ pub async fn page(
         stint,
         place,
         part,
+        picture,
     })
 }
 

@@ -4,7 +4,10 @@
 //! The full kit is being counted today: two of its three boxes are here. The half kit was counted
 //! days ago and its shorts are known.
 
-use super::{BEXEL, JORRIN, KETTLEHORN, LONG_GABLE, Minutes, PELLORI, QUILLA, TAMSEL};
+use super::{
+    BEXEL, Days, JORRIN, KETTLEHORN, LARCHES, LONG_GABLE, MARUNA, Minutes, OLD_NEEDLE, PELLORI,
+    QUERN, QUILLA, TAMSEL,
+};
 
 /// A line of a bag where the count differs from the slip.
 pub struct Differs {
@@ -133,4 +136,41 @@ pub const CLOSED: &[BagCount] = &[
     done(LONG_GABLE, "Tray 5", TAMSEL, -5 * DAY - 52, &[]),
     done(LONG_GABLE, "Bag 12", TAMSEL, -5 * DAY - 46, &[]),
     done(LONG_GABLE, "Bag 13", TAMSEL, -5 * DAY - 33, &[]),
+];
+
+/// Crates that another team has.
+pub struct Lent {
+    pub kit: &'static str,
+    pub crates: &'static [&'static str],
+    pub by: &'static str,
+    pub to: &'static str,
+    pub purpose: &'static str,
+    pub out: Days,
+    pub due: Days,
+    /// Why they left uncounted; empty where they left as last closed.
+    pub not_counted: &'static str,
+}
+
+/// One loan is out for some days more, one should be back.
+pub const LENT: &[Lent] = &[
+    Lent {
+        kit: OLD_NEEDLE,
+        crates: &["Needle 3, road and lanterns"],
+        by: MARUNA,
+        to: LARCHES,
+        purpose: "Open day",
+        out: Days(-16),
+        due: Days(-2),
+        not_counted: "packed last season and not opened since",
+    },
+    Lent {
+        kit: LONG_GABLE,
+        crates: &["Gable 2, gate and hut"],
+        by: TAMSEL,
+        to: QUERN,
+        purpose: "Practice before the first round",
+        out: Days(0),
+        due: Days(5),
+        not_counted: "",
+    },
 ];

@@ -2,6 +2,7 @@
 
 mod guide;
 mod import;
+mod pdf;
 mod revision;
 
 use crate::people::access::{Routes, Rule};
@@ -23,6 +24,28 @@ pub fn routes() -> Routes {
             "/revisions/{revision}/parts-list.csv",
             Rule::SignedIn,
             revision::download,
+        )
+        .get("/revisions/{revision}/pdf", Rule::SignedIn, pdf::show)
+        .get(
+            "/revisions/{revision}/guide.pdf",
+            Rule::SignedIn,
+            pdf::download,
+        )
+        .post_large(
+            "/revisions/{revision}/pdf",
+            Rule::KeepsGuides,
+            pdf::BODY_BYTES,
+            pdf::send,
+        )
+        .post(
+            "/revisions/{revision}/pdf/remove",
+            Rule::KeepsGuides,
+            pdf::remove,
+        )
+        .post(
+            "/revisions/{revision}/pdf/{pdf}/bring-back",
+            Rule::KeepsGuides,
+            pdf::bring_back,
         )
         .get(
             "/revisions/{revision}/parts-list.xlsx",

@@ -55,6 +55,7 @@ pub(super) struct RevisionPage {
     groups: Vec<GroupShown>,
     parts: Vec<PartShown>,
     totals: Vec<u64>,
+    has_pdf: bool,
 }
 
 struct GroupShown {
@@ -143,6 +144,9 @@ pub(super) async fn show(
         .map(|part| (part.id, part))
         .collect();
     let names = guides::assembly_names(&mut db, revision.id).await?;
+    let has_pdf = guides::pdf::shown_pdf(&mut db, revision.id)
+        .await?
+        .is_some();
     drop(db);
 
     let size_ids: Vec<_> = sizes.iter().map(|size| size.id).collect();
@@ -164,6 +168,7 @@ pub(super) async fn show(
         groups: Vec::new(),
         parts: Vec::new(),
         totals: outline.totals.clone(),
+        has_pdf,
     };
     if page.by_part() {
         page.parts = parts_shown(&outline, &parts, &names, &page.filter);

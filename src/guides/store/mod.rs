@@ -2,6 +2,7 @@
 
 mod drafts;
 mod lists;
+pub mod pdf;
 
 pub use drafts::{
     Draft, NewDraft, assemblies_of, draft, forget_old_drafts, insert_draft, known_parts,

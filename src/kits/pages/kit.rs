@@ -140,6 +140,8 @@ pub(super) struct ShowPage {
     report_by: Option<Day>,
     may_keep: bool,
     may_work: bool,
+    /// Loans of it that are out: page, who has it, and until when.
+    lent: Vec<(String, String, String)>,
 }
 
 impl ShowPage {
@@ -254,6 +256,17 @@ pub(super) async fn show(
             }
         })
         .collect();
+    let today = viewer.today(&app);
+    let lent = crate::loans::of_kit(&mut db, kit.id)
+        .await?
+        .into_iter()
+        .filter(|loan| loan.is_out() && loan.still_out > 0)
+        .map(|loan| {
+            let href = format!("/loans/{}", loan.id);
+            let due = loan.due_words(today);
+            (href, loan.borrower_name, due)
+        })
+        .collect();
     let zone = viewer.zone();
     Ok(Page(ShowPage {
         count_form: frame.form_id(),
@@ -274,6 +287,7 @@ pub(super) async fn show(
         report_by: kit.report_by,
         may_keep: viewer.keeps(kit.team),
         may_work: viewer.role_in(kit.team).is_some(),
+        lent,
         kit,
     }))
 }

@@ -94,7 +94,7 @@ pub(super) async fn show(
     };
     for account in &accounts {
         match account.standing() {
-            Standing::AllHere => {}
+            Standing::AllHere | Standing::LentOut(_) => {}
             Standing::Over(by) => page.over.push((account.clone(), by)),
             Standing::ToCome(by) => page.to_come.push((account.clone(), by)),
             Standing::NotCounted => page.not_counted.push(account.clone()),

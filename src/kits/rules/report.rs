@@ -61,7 +61,7 @@ impl Report {
         let mut report = Self::default();
         for account in accounts {
             match account.standing() {
-                Standing::AllHere => {}
+                Standing::AllHere | Standing::LentOut(_) => {}
                 Standing::Over(by) => report.over.push(row(account, by)),
                 Standing::Short(by) => report.short.push(row(account, by)),
                 Standing::ToCome(_) => report.to_come += 1,

@@ -7,7 +7,7 @@ mod whole;
 
 pub use append::append;
 pub use history::{Line, history};
-pub use read::{Recorded, find, head};
+pub use read::{Recorded, find, head, with_hash};
 pub(super) use read::{to_document, to_hash};
 pub(super) use whole::{
     Whole, balances, between, lines_out_of_order, orphans, parents, seqs_after,

@@ -16,6 +16,14 @@ pub async fn head(db: &mut SqliteConnection) -> sqlx::Result<(Seq, Hash)> {
     Ok(row.map_or((0, BEGINNING), |row| (row.seq, to_hash(&row.hash))))
 }
 
+/// The entry that has a mark, if there is one.
+pub async fn with_hash(db: &mut SqliteConnection, hash: Hash) -> sqlx::Result<Option<Seq>> {
+    let hash = hash.as_slice();
+    sqlx::query_scalar!(r#"select seq from entry where hash = $1"#, hash)
+        .fetch_optional(db)
+        .await
+}
+
 pub fn to_hash(bytes: &[u8]) -> Hash {
     bytes.try_into().unwrap_or(BEGINNING)
 }

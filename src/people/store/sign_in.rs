@@ -117,6 +117,17 @@ pub async fn sweep_sessions(
     Ok(())
 }
 
+/// Ends every session and takes back every link that was not used yet, whoever's they are.
+pub async fn end_all(db: &mut SqliteConnection) -> sqlx::Result<()> {
+    sqlx::query!(r#"delete from session"#)
+        .execute(&mut *db)
+        .await?;
+    sqlx::query!(r#"delete from token where used_at is null"#)
+        .execute(db)
+        .await?;
+    Ok(())
+}
+
 pub async fn failures(
     db: &mut SqliteConnection,
     account_hash: &[u8; 32],

@@ -54,7 +54,7 @@ async fn choices(
     let nodes = super::tree_of(db, team).await?;
     Ok(nodes
         .iter()
-        .filter(|node| fits(&node.place))
+        .filter(|node| !node.place.with_borrower && fits(&node.place))
         .map(|node| Choice::one_of(node.place.id.to_string(), indented(node), chosen))
         .collect())
 }

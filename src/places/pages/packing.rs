@@ -8,6 +8,7 @@ use crate::error::AppError;
 use crate::ids::PlaceId;
 use crate::kits;
 use crate::ledger::State as PieceState;
+use crate::pictures::{self, Shown};
 use crate::places::rules::mass::{self, Mass};
 use crate::places::rules::packing::{self, Row, Section, Sheet};
 use crate::places::rules::tree;
@@ -32,6 +33,7 @@ pub struct PackingPage {
     total: String,
     mass: Mass,
     qr: Option<Qr>,
+    pictures: Vec<Shown>,
 }
 
 impl PackingPage {
@@ -82,6 +84,7 @@ pub async fn packing_list(
         frame,
         qr: qr::of_code(app.public_url(), &place.code),
         sheets: packing::sheets(sections, LINES),
+        pictures: pictures::of_place(&mut db, place.id).await?.shown,
         total: pieces(lines.iter().map(|line| line.qty).sum()),
         mass,
         revision: kit.as_ref().and_then(|kit| kit.revision_label.clone()),

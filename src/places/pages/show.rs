@@ -19,7 +19,7 @@ use crate::web::extract::{Form, Nothing, Path};
 use crate::web::flash;
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
-use crate::{kits, receipts};
+use crate::{kits, pictures, receipts};
 
 #[derive(Template)]
 #[template(path = "places/show.html")]
@@ -32,6 +32,7 @@ pub struct ShowPage {
     ways: Ways,
     pieces: Vec<Pieces>,
     below: Vec<Node>,
+    pictures: pictures::Gallery,
     mass: Mass,
     zone: String,
     may_work: bool,
@@ -46,6 +47,18 @@ impl ShowPage {
 
     fn kind(&self) -> String {
         sentence(self.place.kind.word())
+    }
+
+    fn add_picture(&self) -> String {
+        format!("/places/{}/pictures/new", self.place.id)
+    }
+
+    fn pictures_title(&self) -> &'static str {
+        if self.is_lifted() {
+            "Packed like this"
+        } else {
+            "Pictures"
+        }
     }
 
     fn title(&self) -> String {
@@ -164,6 +177,7 @@ async fn show_page(
         None => None,
     };
     let role = viewer.role_in(place.team);
+    let pictures = pictures::of_place(db, place.id).await?;
     Ok(ShowPage {
         form_id: frame.form_id(),
         frame,
@@ -171,6 +185,7 @@ async fn show_page(
         ways: Ways::new(known),
         pieces,
         below: tree::below(&below, Some(place.id)),
+        pictures,
         mass,
         zone: viewer.zone().to_owned(),
         may_work: role.is_some(),

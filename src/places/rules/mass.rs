@@ -4,6 +4,7 @@ use std::collections::HashSet;
 
 use crate::ids::PartId;
 use crate::places::Kind;
+use crate::reckon::lift::label::{self, Lifters};
 
 /// The mass of a place with all that is in it.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -90,38 +91,20 @@ pub fn amount(grams: f64) -> String {
     }
 }
 
-/// Who lifts it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Lift {
-    OneAdult,
-    TwoAdults,
-    SplitIt,
-}
-
-/// Up to this one adult lifts. Common practice, no source.
-pub const ONE_ADULT_G: f64 = 15_000.0;
-/// Up to this two adults lift together. Common practice, no source.
-pub const TWO_ADULTS_G: f64 = 30_000.0;
-
-/// Who lifts a crate. There is no number for young people, at any mass.
-pub fn lift(mass: &Mass) -> Lift {
-    if mass.known_g <= ONE_ADULT_G {
-        Lift::OneAdult
-    } else if mass.known_g <= TWO_ADULTS_G {
-        Lift::TwoAdults
-    } else {
-        Lift::SplitIt
-    }
+/// Who lifts what is known of it, by the bands of the label. There is no number for young people, at any
+/// mass.
+pub fn lift(mass: &Mass) -> Lifters {
+    // A sum of masses that were checked when they were noted is a mass.
+    label::lifters(mass.known_g / 1000.0).unwrap_or(Lifters::SplitIt)
 }
 
 /// Who lifts it, in a word, as on the foot of a packing list. What may be heavier than it is known to be
 /// is never one adult's.
 pub fn lifters(mass: &Mass) -> &'static str {
-    match (lift(mass), mass.is_complete()) {
-        (Lift::OneAdult, true) => "one adult lifts",
-        (Lift::TwoAdults, true) => "two adults lift",
-        (Lift::OneAdult | Lift::TwoAdults, false) => "try one end first, two adults if in doubt",
-        (Lift::SplitIt, _) => "split it before anybody lifts",
+    match lift(mass) {
+        Lifters::SplitIt => Lifters::SplitIt.words(),
+        _ if !mass.is_complete() => "try one end first, two adults if in doubt",
+        known => known.words(),
     }
 }
 
@@ -136,23 +119,22 @@ pub fn caution(kind: Kind, mass: &Mass) -> Option<(String, String)> {
         mass.words()
     );
     let who = match (lift(mass), mass.is_complete()) {
-        (Lift::OneAdult, true) => "One adult lifts it, close to the body.".to_owned(),
-        (Lift::OneAdult, false) => {
-            "It may be heavier: try one end first. One adult if it is light, two if it is not."
-                .into()
+        (Lifters::OneAdult, true) => "One adult lifts it, close to the body.",
+        (Lifters::OneTrainedAdult, true) => {
+            "One adult who has learned how to lift takes it, at waist height and close to the body; \
+             from the floor or above the shoulders two do."
         }
-        (Lift::TwoAdults, true) => "Two adults lift it together.".into(),
-        (Lift::TwoAdults, false) => {
+        (Lifters::OneAdult | Lifters::OneTrainedAdult, false) => {
+            "It may be heavier: try one end first. One adult if it is light, two if it is not."
+        }
+        (Lifters::TwoAdults, true) => "Two adults lift it together.",
+        (Lifters::TwoAdults, false) => {
             "Two adults lift it together. It may be heavier: try one end first, and split it if in \
              doubt."
-                .into()
         }
-        (Lift::SplitIt, _) => "Too heavy to lift: split it first.".into(),
+        (Lifters::SplitIt, _) => "Too heavy to lift: split it first.",
     };
-    Some((
-        hazard,
-        format!("{who} Young helpers: light bags only, ask an adult."),
-    ))
+    Some((hazard, format!("{who} {}", label::YOUNG_HELPERS)))
 }
 
 #[cfg(test)]
@@ -192,11 +174,13 @@ mod tests {
             parts_unknown,
             ..Mass::default()
         };
-        assert_eq!(lift(&mass(15_000.0, 0)), Lift::OneAdult);
-        assert_eq!(lift(&mass(15_001.0, 0)), Lift::TwoAdults);
-        assert_eq!(lift(&mass(30_001.0, 0)), Lift::SplitIt);
+        assert_eq!(lift(&mass(11_000.0, 0)), Lifters::OneAdult);
+        assert_eq!(lift(&mass(16_000.0, 0)), Lifters::OneTrainedAdult);
+        assert_eq!(lift(&mass(16_001.0, 0)), Lifters::TwoAdults);
+        assert_eq!(lift(&mass(23_001.0, 0)), Lifters::SplitIt);
         for (mass, start) in [
             (mass(5_000.0, 0), "One adult lifts it"),
+            (mass(12_000.0, 0), "One adult who has learned"),
             (mass(5_000.0, 1), "It may be heavier"),
             (mass(20_000.0, 1), "Two adults lift it together. It may"),
             (mass(40_000.0, 1), "Too heavy"),

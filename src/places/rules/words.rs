@@ -68,6 +68,9 @@ pub fn called(place: &Place) -> String {
 
 /// Kind and name, without saying the kind twice: "Bag 2", "crate Ridge".
 pub fn named(place: &Place) -> String {
+    if place.with_borrower {
+        return place.name.clone();
+    }
     let kind = place.kind.word();
     let says_its_kind = fold(&place.name)
         .split(|c: char| !c.is_alphanumeric())
@@ -101,6 +104,7 @@ fn outwards(way: &[&Place]) -> String {
 
 fn step(place: &Place) -> String {
     let word = match place.kind {
+        _ if place.with_borrower => "with",
         Kind::Shelf | Kind::Heap => "on",
         Kind::Store
         | Kind::Van
@@ -158,6 +162,7 @@ pub mod tests {
             usual_parent: None,
             note: String::new(),
             put_away: false,
+            with_borrower: false,
             version: 1,
         }
     }

@@ -108,3 +108,11 @@ pub async fn holds(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<Ho
     .fetch_one(db)
     .await
 }
+
+/// From now on a place stands for a borrower who has what is in it.
+pub async fn set_with_borrower(db: &mut SqliteConnection, place: PlaceId) -> sqlx::Result<()> {
+    sqlx::query!(r#"update place set with_borrower = 1 where id = $1"#, place)
+        .execute(db)
+        .await?;
+    Ok(())
+}

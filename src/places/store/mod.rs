@@ -3,7 +3,7 @@
 mod changes;
 mod pieces;
 
-pub use changes::{bag_names, holds, names, set_put_away, update};
+pub use changes::{bag_names, holds, names, set_put_away, set_with_borrower, update};
 pub use pieces::{Holding, Load, Pieces, holdings, loads, pieces};
 
 use sqlx::SqliteConnection;
@@ -82,6 +82,8 @@ pub struct Place {
     pub usual_parent: Option<PlaceId>,
     pub note: String,
     pub put_away: bool,
+    /// Not a place of the team: it stands for a borrower who has what is "in" it.
+    pub with_borrower: bool,
     pub version: i64,
 }
 
@@ -145,6 +147,7 @@ macro_rules! places {
                 place.usual_parent_id as "usual_parent: PlaceId",
                 place.note as "note!",
                 place.put_away_at is not null as "put_away!: bool",
+                place.with_borrower as "with_borrower!: bool",
                 place.version as "version!"
             "# + $rest
             $(, $value)*

@@ -37,6 +37,8 @@ pub struct Settings {
     pub write_time: Duration,
     /// How long a form may take to arrive.
     pub body_time: Duration,
+    /// The same for a form that brings a file.
+    pub file_time: Duration,
     /// The largest body of a form. A route that takes more says so with its own `DefaultBodyLimit`.
     pub body_bytes: usize,
     /// Requests worked on at once; one more is told to come back in a second.
@@ -59,6 +61,7 @@ impl Settings {
             read_time: Duration::from_secs(10),
             write_time: Duration::from_secs(45),
             body_time: Duration::from_secs(30),
+            file_time: Duration::from_secs(120),
             body_bytes: 256 * 1024,
             in_flight: 128,
             writes: Writes::default(),
@@ -87,10 +90,20 @@ pub fn stack(router: Router, settings: &Settings) -> Router {
         .layer(CatchPanicLayer::custom(work::after_a_panic))
         .layer(from_fn_with_state(settings.read_time, work::read_deadline))
         .layer(from_fn_with_state(
-            work::OwnTask::new(settings.writes.clone(), settings.write_time),
+            work::OwnTask::new(
+                settings.writes.clone(),
+                settings.write_time,
+                settings.file_time,
+            ),
             work::unsafe_in_own_task,
         ))
-        .layer(from_fn_with_state(settings.body_time, work::body_deadline))
+        .layer(from_fn_with_state(
+            work::BodyTimes {
+                form: settings.body_time,
+                file: settings.file_time,
+            },
+            work::body_deadline,
+        ))
         .layer(from_fn_with_state(
             origin::SessionCookies::new(&settings.session_cookies),
             origin::session_needs_an_origin,

@@ -65,12 +65,33 @@ impl Drop for WriteUnderWay {
 pub struct OwnTask {
     writes: Writes,
     patience: Duration,
+    file_time: Duration,
 }
 
 impl OwnTask {
-    pub fn new(writes: Writes, patience: Duration) -> Self {
-        OwnTask { writes, patience }
+    /// A form with a file may take `file_time` to arrive besides.
+    pub fn new(writes: Writes, patience: Duration, file_time: Duration) -> Self {
+        OwnTask {
+            writes,
+            patience,
+            file_time,
+        }
     }
+
+    fn patience(&self, request: &Request) -> Duration {
+        if brings_a_file(request) {
+            self.patience + self.file_time
+        } else {
+            self.patience
+        }
+    }
+}
+
+fn brings_a_file(request: &Request) -> bool {
+    request
+        .headers()
+        .get(header::CONTENT_TYPE)
+        .is_some_and(|kind| kind.as_bytes().starts_with(b"multipart/form-data"))
 }
 
 /// Runs everything that may write in a task of its own and waits for it.
@@ -85,6 +106,7 @@ pub async fn unsafe_in_own_task(
     if only_reads(request.method()) {
         return next.run(request).await;
     }
+    let patience = own.patience(&request);
     let under_way = own.writes.begin();
     let place = request.extensions().get::<Place>().cloned();
     let work = async move {
@@ -92,7 +114,7 @@ pub async fn unsafe_in_own_task(
         drop((under_way, place));
         response
     };
-    match timeout(own.patience, tokio::spawn(work.in_current_span())).await {
+    match timeout(patience, tokio::spawn(work.in_current_span())).await {
         Ok(Ok(response)) => response,
         Ok(Err(broken)) => {
             tracing::error!(%broken, "a write did not come to its end");
@@ -172,18 +194,30 @@ pub async fn few_enough(
     response
 }
 
+/// How long a form may take to arrive, without and with a file.
+#[derive(Clone, Copy)]
+pub struct BodyTimes {
+    pub form: Duration,
+    pub file: Duration,
+}
+
 /// Gives what is sent to us a time by which it must be here.
 ///
 /// The clock runs from the header on and is not set back by a trickle. Whatever the handler made
 /// of a body that broke off, the person is told what really happened.
 pub async fn body_deadline(
-    State(patience): State<Duration>,
+    State(times): State<BodyTimes>,
     request: Request,
     next: Next,
 ) -> Response {
     if only_reads(request.method()) || request.body().is_end_stream() {
         return next.run(request).await;
     }
+    let patience = if brings_a_file(&request) {
+        times.file
+    } else {
+        times.form
+    };
     let late = Arc::new(AtomicBool::new(false));
     let request = request.map(|body| {
         Body::new(DueBody {

@@ -60,6 +60,32 @@ impl<'w> Browser<'w> {
         file: Option<(&str, &[u8])>,
         fields: &[(&str, &str)],
     ) -> Seen {
+        let (name, content) = file.unwrap_or_default();
+        let files = [("file", name, content)];
+        self.upload_all(seen, button, &files, fields).await
+    }
+
+    /// The same for a form with several files: field, name and content of each.
+    pub async fn upload_all(
+        &self,
+        seen: &Seen,
+        button: &str,
+        files: &[(&str, &str, &[u8])],
+        fields: &[(&str, &str)],
+    ) -> Seen {
+        let (action, bytes) = self.filled_upload(seen, button, files, fields);
+        let answer = self.post_upload(&action, bytes).await;
+        self.follow(answer).await
+    }
+
+    /// What `upload_all` would send: the address and the encoded form.
+    pub fn filled_upload(
+        &self,
+        seen: &Seen,
+        button: &str,
+        files: &[(&str, &str, &[u8])],
+        fields: &[(&str, &str)],
+    ) -> (String, Vec<u8>) {
         let (action, body) = fill(seen, button, fields);
         let mut bytes = Vec::new();
         for pair in body.split('&') {
@@ -69,22 +95,26 @@ impl<'w> Browser<'w> {
             bytes.extend(unescape(value));
             bytes.extend(b"\r\n");
         }
-        let (name, content) = file.unwrap_or_default();
-        let head = format!(
-            "--edge\r\ncontent-disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\
-             content-type: text/csv\r\n\r\n"
-        );
-        bytes.extend(head.as_bytes());
-        bytes.extend(content);
-        bytes.extend(b"\r\n--edge--\r\n");
+        for (field, name, content) in files {
+            let head = format!(
+                "--edge\r\ncontent-disposition: form-data; name=\"{field}\"; filename=\"{name}\"\r\n\
+                 content-type: application/octet-stream\r\n\r\n"
+            );
+            bytes.extend(head.as_bytes());
+            bytes.extend(*content);
+            bytes.extend(b"\r\n");
+        }
+        bytes.extend(b"--edge--\r\n");
+        (action, bytes)
+    }
+
+    /// Sends an encoded form with files, without following redirects.
+    pub async fn post_upload(&self, path: &str, body: Vec<u8>) -> Seen {
         let headers = [
             ("content-type", "multipart/form-data; boundary=edge"),
             ("sec-fetch-site", "same-origin"),
         ];
-        let answer = self
-            .send(Method::POST, &action, Some(bytes), &headers)
-            .await;
-        self.follow(answer).await
+        self.send(Method::POST, path, Some(body), &headers).await
     }
 
     /// What `press` would send: the address and the encoded form. For sending it more than once.

@@ -70,6 +70,17 @@ impl World {
             ),
             ("part", PART_OF, &kit),
             (
+                "damage",
+                "select id from damage_report where kit_id = $1 limit 1",
+                &kit,
+            ),
+            (
+                "picture",
+                "select id from picture where team_id = (select team_id from kit where id = $1) \
+                 order by part_id is null limit 1",
+                &kit,
+            ),
+            (
                 "season",
                 "select id from season where $1 <> x'' limit 1",
                 &kit,
@@ -83,8 +94,12 @@ impl World {
             let id: Uuid = self.stored(query, of).await;
             examples.insert(name, id.to_string());
         }
+        let box_3 = "select id from place where kit_id = $1 and name = 'Box 3'";
+        let box_3: Uuid = self.stored(box_3, &kit).await;
+        let lent = loan(&keeper, &kit, &format!("crate-{box_3}")).await;
+        examples.insert("loan", last_segment(&lent.path));
         let code = "select code from code where subject_id = $1";
-        examples.insert("code", self.stored(code, &kit).await);
+        examples.insert("code", self.stored(code, &examples["place"]).await);
         let seq = "select cast(max(seq) as text) from entry where $1 <> x''";
         examples.insert("seq", self.stored(seq, &kit).await);
         examples.extend([
@@ -186,6 +201,18 @@ async fn draft(keeper: &Browser<'_>) -> Seen {
     keeper
         .upload(&form, "Read it", Some(("messy.csv", messy)), &[])
         .await
+}
+
+/// A box of the kit, handed out.
+async fn loan(keeper: &Browser<'_>, kit: &str, tick: &str) -> Seen {
+    let form = keeper.open(&format!("/kits/{kit}/lend")).await;
+    let fields = [
+        ("borrower", "Upper Quern Workshop"),
+        ("due_on", "2099-01-09"),
+        ("not_counted", "still closed as it came"),
+        (tick, "yes"),
+    ];
+    keeper.press(&form, "It is handed out", &fields).await
 }
 
 /// The token of a link for a new password.

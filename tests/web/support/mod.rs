@@ -1,10 +1,11 @@
 //! What tests need to act as people do: a world with accounts, and a browser without script.
 
-#![allow(dead_code)]
+#![allow(dead_code, unused_imports)]
 
 mod beacon;
 mod browser;
 mod delivered;
+pub mod drawn;
 mod examples;
 mod seen;
 mod stock;

@@ -54,7 +54,7 @@ pub fn read(reading: &mut Reading<'_>) -> Result<Vec<Sheet>, NotAWorkbook> {
                 let mut builder = Builder::new(&name, false);
                 let is_wanted = reading.only.is_none_or(|only| only == builders.len());
                 if is_wanted {
-                    read_table(&mut document, &mut reading.counted, &mut builder)?;
+                    table(&mut document, &mut reading.counted, &mut builder)?;
                 } else {
                     document.skip()?;
                 }
@@ -108,7 +108,7 @@ struct Cell {
     rows_spanned: u32,
 }
 
-fn read_table(
+fn table(
     document: &mut Document<'_, '_>,
     counted: &mut super::Counted,
     builder: &mut Builder,
@@ -194,15 +194,19 @@ fn row(
             Step::Open(tag) if tag.is("table-cell") => {
                 let repeated = repeated(&tag, "table:number-columns-repeated");
                 match cell(document, &tag)? {
-                    // Spaces are taken off here, once, however often the cell is repeated.
-                    Some((text, mark)) if !table::trim(&text).is_empty() => cells.push(Cell {
-                        column,
-                        repeated,
-                        text: table::trim(&text).to_owned(),
-                        mark,
-                        rows_spanned: tag.number("table:number-rows-spanned").unwrap_or(1),
-                    }),
-                    Some(_) => {}
+                    Some((text, mark)) => {
+                        // Blanks are taken off once, not each time that the cell is repeated.
+                        let text = table::trim(&text);
+                        if !text.is_empty() {
+                            cells.push(Cell {
+                                column,
+                                repeated,
+                                text: text.to_owned(),
+                                mark,
+                                rows_spanned: tag.number("table:number-rows-spanned").unwrap_or(1),
+                            });
+                        }
+                    }
                     None => builder.refuse(NotATable::CellTooLarge { line }),
                 }
                 column = column.saturating_add(repeated);

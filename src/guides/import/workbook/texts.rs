@@ -23,7 +23,8 @@ pub fn shared_texts(
     }
 }
 
-/// The text of a tag that may hold it in runs. Aids to reading aloud are not text.
+/// The text of a tag that may hold it in runs, without blanks around it: many cells may refer to one text,
+/// and each would take them off again. Aids to reading aloud are not text.
 pub fn rich_text(document: &mut Document<'_, '_>) -> Result<SharedText, NotAWorkbook> {
     let outside = document.depth().saturating_sub(1);
     let mut all = String::new();
@@ -43,7 +44,6 @@ pub fn rich_text(document: &mut Document<'_, '_>) -> Result<SharedText, NotAWork
             all.clear();
         }
     }
-    // Spaces are taken off here, once, however many cells share the text.
     Ok((!is_too_long).then(|| table::trim(&unescape(&all)).into()))
 }
 

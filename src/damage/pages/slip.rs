@@ -1,0 +1,311 @@
+//! The page of one report: what was told, what became of it, and what can be decided now.
+
+use askama::Template;
+use axum::extract::State;
+use serde::Deserialize;
+use sqlx::SqliteConnection;
+
+use super::tell::{self, Offer, offers};
+use crate::app::App;
+use crate::damage::rules::standing::{Kind, Standing, Step, is_in_force};
+use crate::damage::rules::telling::What;
+use crate::damage::rules::words;
+use crate::damage::{self, Slip, store};
+use crate::error::AppError;
+use crate::ids::{DamageId, FormId, PlaceId};
+use crate::ledger::{Seq, State as PieceState};
+use crate::people::{self, Viewer};
+use crate::web::extract::Path;
+use crate::web::form::{self, Choice, Wrong};
+use crate::web::frame::Frame;
+use crate::web::page::Page;
+use crate::{kits, places};
+
+/// Other reports that a waiting one may be joined with.
+const JOINABLE: usize = 8;
+
+#[derive(Template)]
+#[template(path = "damage/slip.html")]
+pub(super) struct SlipPage {
+    frame: Frame,
+    slip: Slip,
+    /// "Found in Bag 2 (7K3-F28), in crate Ridge (9PD-K4C)".
+    lay: String,
+    timeline: Vec<Happening>,
+    /// "Kit 07 is now 1 short of it".
+    lacks: Option<String>,
+    assemblies: Vec<String>,
+    spares: Vec<Choice>,
+    /// Other reports, where this one waits.
+    others: Vec<Choice>,
+    pub several: Vec<Offer>,
+    pub fields: AcceptForm,
+    pub typed: DecideForm,
+    zone: String,
+    may_work: bool,
+    may_decide: bool,
+    pub wrongs: Vec<Wrong>,
+}
+
+/// One line of the timeline.
+struct Happening {
+    line: i64,
+    words: String,
+    why: String,
+    entry: Option<Seq>,
+    other: Option<DamageId>,
+    taken_back: bool,
+}
+
+impl SlipPage {
+    fn form_id(&self) -> FormId {
+        self.frame.form_id()
+    }
+
+    fn wrong(&self, field: &str) -> Option<&str> {
+        form::at(&self.wrongs, field)
+    }
+
+    fn error(&self) -> &'static str {
+        form::title_prefix(&self.wrongs)
+    }
+
+    fn stands(&self) -> String {
+        words::stands(self.slip.report.what, self.slip.stands.standing)
+    }
+
+    fn usables(&self) -> Vec<Choice> {
+        let word = match self.fields.usable.as_str() {
+            "" => self.slip.report.usable.word(),
+            typed => typed,
+        };
+        tell::usables(word)
+    }
+
+    fn is_broken(&self) -> bool {
+        self.slip.report.what == What::Broken
+    }
+
+    fn is_astray(&self) -> bool {
+        self.slip.report.what == What::Astray
+    }
+
+    fn is_lost(&self) -> bool {
+        self.slip.report.what == What::Lost
+    }
+
+    /// What can be decided about the pieces that are left.
+    fn decisions(&self) -> Vec<Choice> {
+        let kinds: &[(Kind, &str)] = match (self.slip.report.what, self.slip.stands.standing) {
+            (What::Lost, Standing::Open { .. }) => &[
+                (Kind::TurnedUp, "It turned up where it belongs"),
+                (Kind::Missing, "Write it down as missing"),
+                (Kind::ToOrder, "Put it on the list for the next order"),
+            ],
+            (_, Standing::Open { state, .. }) => match state {
+                Some(PieceState::Doubtful) => &[
+                    (Kind::KeptInUse, "Keep using it"),
+                    (Kind::Mended, "It is good after all, or mended"),
+                    (Kind::PracticeOnly, "Mended, for practice only"),
+                    (Kind::ToOrder, "Put one on the list for the next order"),
+                    (Kind::WrittenOff, "Write it off"),
+                ],
+                _ => &[
+                    (Kind::Mended, "Mended: as good as before"),
+                    (Kind::PracticeOnly, "Mended, for practice only"),
+                    (Kind::KeptInUse, "Keep using it, and watch it"),
+                    (Kind::ToOrder, "Put one on the list for the next order"),
+                    (Kind::WrittenOff, "Write it off"),
+                ],
+            },
+            _ => &[],
+        };
+        let chosen = if self.typed.kind.is_empty() {
+            kinds.first().map_or("", |(kind, _)| kind.word())
+        } else {
+            &self.typed.kind
+        };
+        kinds
+            .iter()
+            .map(|(kind, text)| Choice::one_of(kind.word(), text, chosen))
+            .collect()
+    }
+
+    fn left(&self) -> i64 {
+        match self.slip.stands.standing {
+            Standing::Open { left, .. } => left,
+            _ => 0,
+        }
+    }
+}
+
+#[derive(Deserialize, Default, Clone)]
+#[serde(default)]
+pub(super) struct AcceptForm {
+    pub part: String,
+    pub stand: String,
+    pub code: String,
+    pub qty: String,
+    pub usable: String,
+}
+
+#[derive(Deserialize, Default, Clone)]
+#[serde(default)]
+pub(super) struct DecideForm {
+    pub kind: String,
+    pub qty: String,
+    pub why: String,
+    pub from: String,
+}
+
+pub(super) async fn show(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(id): Path<DamageId>,
+) -> Result<Page<SlipPage>, AppError> {
+    let mut db = app.db.read().await?;
+    slip_page(&mut db, &viewer, frame, id).await.map(Page)
+}
+
+pub(super) async fn slip_page(
+    db: &mut SqliteConnection,
+    viewer: &Viewer,
+    frame: Frame,
+    id: DamageId,
+) -> Result<SlipPage, AppError> {
+    let slip = damage::slip(db, id).await?;
+    let report = &slip.report;
+    let ways = places::ways(db, &Vec::from_iter(report.place)).await?;
+    let lay = report.place.map_or_else(String::new, |at| ways.inside(at));
+    let timeline = timeline(db, viewer, &slip.steps).await?;
+
+    let (mut lacks, mut assemblies, mut spares) = (None, Vec::new(), Vec::new());
+    if let (Some(part), Some(kit)) = (report.part, report.kit) {
+        let line = kits::accounts(db, kit)
+            .await?
+            .into_iter()
+            .find(|account| account.line.part == part);
+        if let Some(short) = line.map(|account| account.line.facts.short_now())
+            && short > 0
+        {
+            let name = report.kit_name.as_deref().unwrap_or_default();
+            lacks = Some(format!("{name} is now {short} short of it."));
+            assemblies = store::assemblies(db, kit, part).await?;
+        }
+        let mut stands = store::stands(db, report.team, Some(part), None, None, 50).await?;
+        stands.retain(|stand| {
+            stand.good > 0 && (stand.kit != kit || Some(stand.place) != report.place)
+        });
+        // A spares box gives before another kit does.
+        stands.sort_by_key(|stand| !stand.is_spares_box);
+        let places: Vec<PlaceId> = stands.iter().map(|stand| stand.place).collect();
+        let ways = places::ways(db, &places).await?;
+        spares = stands
+            .iter()
+            .map(|stand| {
+                let text = format!(
+                    "{} good {}, {}",
+                    stand.good,
+                    ways.inside(stand.place),
+                    stand.kit_name
+                );
+                Choice::new(stand.key(), text, false)
+            })
+            .collect();
+        if let Some(first) = spares.first_mut() {
+            first.chosen = true;
+        }
+    }
+    let others = if slip.is_waiting() {
+        others(db, &slip).await?
+    } else {
+        Vec::new()
+    };
+    let several = match (slip.is_waiting(), report.part) {
+        (true, Some(part)) => {
+            let stands = store::stands(db, report.team, Some(part), None, None, 12).await?;
+            offers(db, stands).await?
+        }
+        _ => Vec::new(),
+    };
+    let fields = AcceptForm {
+        part: report.part_words().unwrap_or_default(),
+        qty: report.qty.to_string(),
+        ..AcceptForm::default()
+    };
+    Ok(SlipPage {
+        frame,
+        lay,
+        timeline,
+        lacks,
+        assemblies,
+        spares,
+        others,
+        several,
+        fields,
+        typed: DecideForm::default(),
+        zone: viewer.zone().to_owned(),
+        may_work: viewer.role_in(report.team).is_some(),
+        may_decide: viewer.keeps(report.team),
+        slip,
+        wrongs: Vec::new(),
+    })
+}
+
+async fn timeline(
+    db: &mut SqliteConnection,
+    viewer: &Viewer,
+    steps: &[Step],
+) -> sqlx::Result<Vec<Happening>> {
+    let ids: Vec<_> = steps.iter().map(|step| step.person).collect();
+    let names: std::collections::HashMap<_, _> =
+        people::names(db, &ids).await?.into_iter().collect();
+    Ok(steps
+        .iter()
+        .filter(|step| step.kind != Kind::TakenBack)
+        .map(|step| {
+            let name = names.get(&step.person).map_or("", String::as_str);
+            Happening {
+                line: step.line,
+                words: format!(
+                    "{}: {} {}",
+                    step.done_at.words(viewer.zone()),
+                    people::shown_name(name),
+                    words::step(step)
+                ),
+                why: step.why.clone(),
+                entry: step.entry,
+                other: step.other,
+                taken_back: !is_in_force(step, steps),
+            }
+        })
+        .collect())
+}
+
+/// Reports that may tell of the same pieces: of the same part first.
+async fn others(db: &mut SqliteConnection, slip: &Slip) -> sqlx::Result<Vec<Choice>> {
+    let mut slips = damage::of_team(db, slip.report.team, None).await?;
+    slips.retain(|other| {
+        other.report.id != slip.report.id
+            && other.report.what == slip.report.what
+            && !matches!(
+                other.stands.standing,
+                Standing::Joined(_) | Standing::SetAside
+            )
+    });
+    slips.sort_by_key(|other| {
+        let same_part = other.report.part.is_some() && other.report.part == slip.report.part;
+        let same_place = other.report.place.is_some() && other.report.place == slip.report.place;
+        (!same_part, !same_place)
+    });
+    slips.truncate(JOINABLE);
+    Ok(slips
+        .iter()
+        .enumerate()
+        .map(|(at, other)| {
+            let text = format!("{}, told by {}", other.headline(), other.report.told_by());
+            Choice::new(other.report.id, text, at == 0)
+        })
+        .collect())
+}

@@ -1,0 +1,259 @@
+//! What a crate or bag tells people without an account, and what they can tell the team.
+//!
+//! No names of people, no prices, no borrowers. Nothing they tell moves a piece.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use sqlx::SqliteConnection;
+
+use super::tell::{happened, usables};
+use super::wrongs_of;
+use crate::app::App;
+use crate::codes::CodeKind;
+use crate::damage::rules::telling::{Typed, What};
+use crate::error::{AppError, NotDone};
+use crate::find::pages::{Asker, look_up};
+use crate::ids::{FormId, PartId, PlaceId};
+use crate::places::rules::words::{named, sentence};
+use crate::places::{self, Place};
+use crate::web::extract::{Form, Path};
+use crate::web::flash;
+use crate::web::form::{self, Choice, Wrong};
+use crate::web::frame::Frame;
+use crate::web::page::{self, Page};
+use crate::{damage, kits, people};
+
+/// Kinds of part that are listed; a crate with more is asked for inside.
+const LISTED: usize = 200;
+
+/// A kind of part in the crate.
+struct Inside {
+    part: PartId,
+    /// What a form sends to mean it.
+    key: String,
+    words: String,
+    pieces: i64,
+}
+
+/// The crate as strangers know it.
+struct Known {
+    place: Place,
+    team: String,
+    kit: Option<String>,
+    inside: Vec<Inside>,
+}
+
+impl Known {
+    fn title(&self) -> String {
+        sentence(&named(&self.place))
+    }
+}
+
+/// Looks a crate up by its code. The outer error is ours, the inner one an answer for the person.
+async fn known(app: &App, asker: &Asker, code: &str) -> Result<Result<Known, Response>, AppError> {
+    let place = match look_up(app, asker, code).await? {
+        Ok((_, CodeKind::Place, id)) => PlaceId(id),
+        Ok(_) => return Err(AppError::NotFound("crate")),
+        Err(miss) => return Ok(Err(miss)),
+    };
+    let mut db = app.db.read().await?;
+    let place = places::find(&mut db, place)
+        .await?
+        .ok_or(AppError::NotFound("crate"))?;
+    let kit = match place.kit {
+        Some(kit) => kits::find(&mut db, kit).await?.map(|kit| kit.name),
+        None => None,
+    };
+    Ok(Ok(Known {
+        team: people::team_name(&mut db, place.team).await?,
+        kit,
+        inside: inside_of(&mut db, &place).await?,
+        place,
+    }))
+}
+
+/// What lies in it and in all that stands in it, by kind of part.
+async fn inside_of(db: &mut SqliteConnection, place: &Place) -> sqlx::Result<Vec<Inside>> {
+    let mut all: Vec<Inside> = Vec::new();
+    if !place.kind.is_carried() {
+        return Ok(all);
+    }
+    for pieces in places::pieces(db, place.id, true).await? {
+        match all.iter_mut().find(|known| known.part == pieces.part) {
+            Some(known) => known.pieces += pieces.qty,
+            None => all.push(Inside {
+                part: pieces.part,
+                key: format!("{}.{}.{}", pieces.part, pieces.kit, pieces.place),
+                words: pieces.part_words(),
+                pieces: pieces.qty,
+            }),
+        }
+    }
+    all.truncate(LISTED);
+    Ok(all)
+}
+
+#[derive(Template)]
+#[template(path = "damage/inside.html")]
+pub(super) struct InsidePage {
+    frame: Frame,
+    known: Known,
+}
+
+pub(super) async fn inside(
+    State(app): State<App>,
+    frame: Frame,
+    asker: Asker,
+    Path(code): Path<String>,
+) -> Result<Response, AppError> {
+    Ok(match known(&app, &asker, &code).await? {
+        Ok(known) => Page(InsidePage { frame, known }).into_response(),
+        Err(miss) => miss,
+    })
+}
+
+#[derive(Template)]
+#[template(path = "damage/stranger.html")]
+pub(super) struct StrangerPage {
+    frame: Frame,
+    form_id: FormId,
+    known: Known,
+    fields: StrangerForm,
+    wrongs: Vec<Wrong>,
+}
+
+impl StrangerPage {
+    fn wrong(&self, field: &str) -> Option<&str> {
+        form::at(&self.wrongs, field)
+    }
+
+    fn error(&self) -> &'static str {
+        form::title_prefix(&self.wrongs)
+    }
+
+    fn whats(&self) -> Vec<Choice> {
+        let chosen = What::from_word(&self.fields.what).unwrap_or(What::Broken);
+        What::ALL
+            .into_iter()
+            .map(|what| {
+                let text = match what {
+                    What::Lost => "Something is missing",
+                    What::Found => "I found a piece",
+                    what => what.sentence(),
+                };
+                Choice::new(what.word(), text, what == chosen)
+            })
+            .collect()
+    }
+
+    fn parts(&self) -> Vec<Choice> {
+        let chosen = &self.fields.stand;
+        let mut all = vec![Choice::one_of("", "I do not know", chosen)];
+        all.extend(
+            self.known
+                .inside
+                .iter()
+                .map(|part| Choice::one_of(&part.key, &part.words, chosen)),
+        );
+        all
+    }
+
+    fn usables(&self) -> Vec<Choice> {
+        usables(&self.fields.usable)
+    }
+
+    fn happened(&self) -> Vec<Choice> {
+        happened(&self.fields.happened)
+    }
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub(super) struct StrangerForm {
+    what: String,
+    stand: String,
+    qty: String,
+    usable: String,
+    happened: String,
+    note: String,
+    reporter: String,
+}
+
+pub(super) async fn ask(
+    State(app): State<App>,
+    frame: Frame,
+    asker: Asker,
+    Path(code): Path<String>,
+) -> Result<Response, AppError> {
+    Ok(match known(&app, &asker, &code).await? {
+        Ok(known) => Page(StrangerPage {
+            form_id: frame.form_id(),
+            frame,
+            known,
+            fields: StrangerForm::default(),
+            wrongs: Vec::new(),
+        })
+        .into_response(),
+        Err(miss) => miss,
+    })
+}
+
+pub(super) async fn tell(
+    State(app): State<App>,
+    frame: Frame,
+    asker: Asker,
+    Path(code): Path<String>,
+    form: Form<StrangerForm>,
+) -> Result<Response, AppError> {
+    let known = match known(&app, &asker, &code).await? {
+        Ok(known) => known,
+        Err(miss) => return Ok(miss),
+    };
+    // Each report counts as a miss, so that nobody can flood a team with them.
+    app.misses.note(&asker.0, app.clock.now());
+    let (sent, fields) = (form.sent, form.fields);
+    let typed = Typed {
+        what: fields.what.clone(),
+        qty: fields.qty.clone(),
+        usable: fields.usable.clone(),
+        happened: fields.happened.clone(),
+        event: String::new(),
+        note: fields.note.clone(),
+        reporter: fields.reporter.clone(),
+    };
+    let then = format!("/c/{}/thanks", known.place.code.plain());
+    let place = &known.place;
+    let done = damage::tell_without_account(&app, &sent, place, &typed, &fields.stand, &then).await;
+    match done {
+        Ok(outcome) => Ok(flash::told(&outcome, "Told to the team.", "UTC")),
+        Err(NotDone::Failed(error)) => Err(error),
+        Err(NotDone::Refused(refused)) => Ok(page::again(StrangerPage {
+            form_id: frame.form_id(),
+            frame,
+            known,
+            fields,
+            wrongs: wrongs_of(refused),
+        })),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "damage/thanks.html")]
+pub(super) struct ThanksPage {
+    frame: Frame,
+    known: Known,
+}
+
+pub(super) async fn thanks(
+    State(app): State<App>,
+    frame: Frame,
+    asker: Asker,
+    Path(code): Path<String>,
+) -> Result<Response, AppError> {
+    Ok(match known(&app, &asker, &code).await? {
+        Ok(known) => Page(ThanksPage { frame, known }).into_response(),
+        Err(miss) => miss,
+    })
+}

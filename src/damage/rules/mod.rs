@@ -1,0 +1,6 @@
+//! What may be told about damage, and how a report stands. Pure.
+
+pub mod most;
+pub mod standing;
+pub mod telling;
+pub mod words;

@@ -1,0 +1,295 @@
+//! The queries about damage.
+
+mod pieces;
+
+pub use pieces::{Stand, assemblies, kinds, missing, stands};
+
+use sqlx::SqliteConnection;
+
+use super::rules::standing::{Kind, Step};
+use super::rules::telling::{Told, Usable, What};
+use crate::clock::Instant;
+use crate::ids::{DamageId, KitId, PartId, PersonId, PlaceId, TeamId};
+use crate::ledger::{Seq, State};
+
+/// A report as it is kept.
+#[derive(Debug, Clone)]
+pub struct Report {
+    pub id: DamageId,
+    pub team: TeamId,
+    pub what: What,
+    pub part: Option<PartId>,
+    pub part_name: Option<String>,
+    pub part_colour: Option<String>,
+    pub part_number: Option<String>,
+    pub kit: Option<KitId>,
+    pub kit_name: Option<String>,
+    pub place: Option<PlaceId>,
+    pub qty: i64,
+    pub usable: Usable,
+    pub happened: String,
+    pub event: String,
+    pub note: String,
+    /// A member's name; empty for somebody who was erased.
+    pub member: Option<String>,
+    pub reporter: String,
+    pub reported_at: Instant,
+}
+
+/// What a report is about, as far as anybody knows.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct About {
+    pub part: Option<PartId>,
+    pub kit: Option<KitId>,
+    pub place: Option<PlaceId>,
+}
+
+pub async fn insert(
+    db: &mut SqliteConnection,
+    id: DamageId,
+    team: TeamId,
+    about: About,
+    told: &Told,
+    by: Option<PersonId>,
+    now: Instant,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"
+            insert into damage_report (
+                id, team_id, what, part_id, kit_id, place_id, qty, usable,
+                happened, event, note, reported_by, reporter, reported_at
+            )
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)
+        "#,
+        id,
+        team,
+        told.what,
+        about.part,
+        about.kit,
+        about.place,
+        told.qty,
+        told.usable,
+        told.happened,
+        told.event,
+        told.note,
+        by,
+        told.reporter,
+        now
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// Puts right what a report is about, before it is accepted.
+pub async fn set_about(
+    db: &mut SqliteConnection,
+    id: DamageId,
+    about: About,
+    qty: i64,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"
+            update damage_report
+            set part_id = $2, kit_id = $3, place_id = $4, qty = $5
+            where id = $1
+        "#,
+        id,
+        about.part,
+        about.kit,
+        about.place,
+        qty
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// Which reports are asked for.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Asked {
+    pub one: Option<DamageId>,
+    pub team: Option<TeamId>,
+    pub part: Option<PartId>,
+    pub since: Option<Instant>,
+}
+
+/// Reports, the latest first.
+pub async fn reports(
+    db: &mut SqliteConnection,
+    asked: Asked,
+    limit: i64,
+) -> sqlx::Result<Vec<Report>> {
+    sqlx::query_as!(
+        Report,
+        r#"
+            select
+                report.id as "id!: DamageId",
+                report.team_id as "team!: TeamId",
+                report.what as "what!: What",
+                report.part_id as "part?: PartId",
+                part.name as "part_name?",
+                part.colour as "part_colour?",
+                part.number as "part_number?",
+                report.kit_id as "kit?: KitId",
+                kit.name as "kit_name?",
+                report.place_id as "place?: PlaceId",
+                report.qty as "qty!",
+                report.usable as "usable!: Usable",
+                report.happened as "happened!",
+                report.event as "event!",
+                report.note as "note!",
+                person.name as "member?",
+                report.reporter as "reporter!",
+                report.reported_at as "reported_at!: Instant"
+            from damage_report as report
+            left join part on part.id = report.part_id
+            left join kit on kit.id = report.kit_id
+            left join person on person.id = report.reported_by
+            where ($1 is null or report.id = $1)
+                and ($2 is null or report.team_id = $2)
+                and ($3 is null or report.part_id = $3)
+                and ($4 is null or report.reported_at >= $4)
+            order by report.reported_at desc, report.id desc
+            limit $5
+        "#,
+        asked.one,
+        asked.team,
+        asked.part,
+        asked.since,
+        limit
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// The steps about some reports (a JSON list of their ids in hex), in order.
+pub async fn steps(
+    db: &mut SqliteConnection,
+    reports: &[DamageId],
+) -> sqlx::Result<Vec<(DamageId, Step)>> {
+    let ids: Vec<String> = reports
+        .iter()
+        .map(|id| format!("\"{}\"", id.0.simple()))
+        .collect();
+    let ids = format!("[{}]", ids.join(","));
+    let rows = sqlx::query!(
+        r#"
+            select
+                step.report_id as "report!: DamageId",
+                step.line as "line!",
+                step.kind as "kind!: Kind",
+                step.qty as "qty!",
+                step.state as "state?: State",
+                step.entry_seq as "entry?: Seq",
+                exists (select 1 from entry where entry.corrects_seq = step.entry_seq)
+                    as "entry_undone!: bool",
+                step.other_id as "other?: DamageId",
+                step.undoes as "undoes?",
+                step.why as "why!",
+                step.person_id as "person!: PersonId",
+                step.done_at as "done_at!: Instant"
+            from damage_step as step
+            where step.report_id in (select unhex(value) from json_each($1))
+            order by step.report_id, step.line
+        "#,
+        ids
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| {
+            let step = Step {
+                line: row.line,
+                kind: row.kind,
+                qty: row.qty,
+                state: row.state,
+                entry: row.entry,
+                entry_undone: row.entry_undone,
+                other: row.other,
+                undoes: row.undoes,
+                why: row.why,
+                person: row.person,
+                done_at: row.done_at,
+            };
+            (row.report, step)
+        })
+        .collect())
+}
+
+/// Adds a step after the last one of its report; its `line` is given here.
+pub async fn add_step(
+    db: &mut SqliteConnection,
+    report: DamageId,
+    step: &Step,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"
+            insert into damage_step (
+                report_id, line, kind, qty, state, entry_seq, other_id, undoes, why,
+                person_id, done_at
+            )
+            select
+                $1, coalesce(max(line), 0) + 1, $2, $3, $4, $5, $6, $7, $8, $9, $10
+            from damage_step
+            where report_id = $1
+        "#,
+        report,
+        step.kind,
+        step.qty,
+        step.state,
+        step.entry,
+        step.other,
+        step.undoes,
+        step.why,
+        step.person,
+        step.done_at
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// Reports about a place, or what stands in it, that somebody without an account sent since a moment.
+pub async fn sent_by_strangers(
+    db: &mut SqliteConnection,
+    place: PlaceId,
+    since: Instant,
+) -> sqlx::Result<i64> {
+    sqlx::query_scalar!(
+        r#"
+            select count(*) from damage_report
+            where place_id = $1 and reported_by is null and reported_at >= $2
+        "#,
+        place,
+        since
+    )
+    .fetch_one(db)
+    .await
+}
+
+/// How many of a team's reports nobody has said anything about: none of their steps is in force.
+pub async fn waiting(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<i64> {
+    sqlx::query_scalar!(
+        r#"
+            select count(*) from damage_report as report
+            where report.team_id = $1
+                and not exists (
+                    select 1 from damage_step as step
+                    where step.report_id = report.id
+                        and step.kind <> 'taken back'
+                        and not exists (
+                            select 1 from damage_step as back
+                            where back.report_id = step.report_id and back.undoes = step.line
+                        )
+                        and not exists (
+                            select 1 from entry where entry.corrects_seq = step.entry_seq
+                        )
+                )
+        "#,
+        team
+    )
+    .fetch_one(db)
+    .await
+}

@@ -1,0 +1,200 @@
+//! The small forms on the page of a loan.
+
+use axum::extract::State;
+use axum::response::Response;
+use serde::Deserialize;
+
+use super::show::{Typed, page};
+use crate::app::App;
+use crate::error::{AppError, NotDone};
+use crate::ids::LoanId;
+use crate::loans::{self, Agreed, Answer};
+use crate::people::Viewer;
+use crate::receipts::Outcome;
+use crate::web::extract::{Form, Nothing, Path};
+use crate::web::flash;
+use crate::web::form::Wrong;
+use crate::web::frame::Frame;
+use crate::web::page;
+
+/// The page again with what a small form was refused for, or on with a message.
+async fn answered(
+    app: &App,
+    viewer: &Viewer,
+    frame: Frame,
+    loan: LoanId,
+    result: Result<Outcome, NotDone<Vec<Wrong>>>,
+    text: &str,
+    typed: Typed,
+) -> Result<Response, AppError> {
+    match result {
+        Ok(outcome) => Ok(flash::told(&outcome, text, viewer.zone())),
+        Err(NotDone::Failed(error)) => Err(error),
+        Err(NotDone::Refused(wrongs)) => {
+            let page = page(app, viewer, frame, loan, typed, wrongs).await?;
+            Ok(page::again(page))
+        }
+    }
+}
+
+pub(super) async fn take_back(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(loan): Path<LoanId>,
+    form: Form<Nothing>,
+) -> Result<Response, AppError> {
+    let done = loans::take_back(&app, &viewer, &form.sent, loan).await;
+    let text = "Taken back: nothing left.";
+    answered(&app, &viewer, frame, loan, done, text, Typed::default()).await
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub(super) struct LaterForm {
+    later_due_on: String,
+    later_why: String,
+}
+
+pub(super) async fn later(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(loan): Path<LoanId>,
+    form: Form<LaterForm>,
+) -> Result<Response, AppError> {
+    let LaterForm {
+        later_due_on,
+        later_why,
+    } = form.fields;
+    let done = loans::extend(&app, &viewer, &form.sent, loan, &later_due_on, &later_why).await;
+    let typed = Typed {
+        due_on: later_due_on,
+        why: later_why,
+        ..Typed::default()
+    };
+    answered(
+        &app,
+        &viewer,
+        frame,
+        loan,
+        done,
+        "It may stay longer.",
+        typed,
+    )
+    .await
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub(super) struct WhyForm {
+    why: String,
+}
+
+pub(super) async fn agree(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(loan): Path<LoanId>,
+    form: Form<WhyForm>,
+) -> Result<Response, AppError> {
+    let why = form.fields.why;
+    let done = loans::answer(&app, &viewer, &form.sent, loan, Answer::Agree, &why).await;
+    let typed = Typed {
+        why,
+        ..Typed::default()
+    };
+    answered(&app, &viewer, frame, loan, done, "Agreed.", typed).await
+}
+
+pub(super) async fn decline(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(loan): Path<LoanId>,
+    form: Form<WhyForm>,
+) -> Result<Response, AppError> {
+    let why = form.fields.why;
+    let done = loans::answer(&app, &viewer, &form.sent, loan, Answer::Decline, &why).await;
+    let typed = Typed {
+        why,
+        ..Typed::default()
+    };
+    answered(&app, &viewer, frame, loan, done, "Declined.", typed).await
+}
+
+pub(super) async fn withdraw(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(loan): Path<LoanId>,
+    form: Form<Nothing>,
+) -> Result<Response, AppError> {
+    let done = loans::withdraw(&app, &viewer, &form.sent, loan).await;
+    let typed = Typed::default();
+    answered(&app, &viewer, frame, loan, done, "Withdrawn.", typed).await
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub(super) struct AgreeForm {
+    agreement: String,
+    pays: String,
+    lender_name: String,
+    borrower_name: String,
+}
+
+pub(super) async fn agree_about(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path((loan, line)): Path<(LoanId, i64)>,
+    form: Form<AgreeForm>,
+) -> Result<Response, AppError> {
+    let agreed = Agreed {
+        agreement: form.fields.agreement,
+        pays: form.fields.pays,
+        lender_name: form.fields.lender_name,
+        borrower_name: form.fields.borrower_name,
+    };
+    let done = loans::agree_about(&app, &viewer, &form.sent, (loan, line), &agreed).await;
+    let typed = Typed {
+        agreed,
+        line,
+        ..Typed::default()
+    };
+    answered(&app, &viewer, frame, loan, done, "Noted.", typed).await
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub(super) struct HomeForm {
+    qty: String,
+    replaced: String,
+}
+
+pub(super) async fn come_home(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path((loan, line)): Path<(LoanId, i64)>,
+    form: Form<HomeForm>,
+) -> Result<Response, AppError> {
+    let HomeForm { qty, replaced } = form.fields;
+    let replaced = !replaced.is_empty();
+    let done = loans::come_home(&app, &viewer, &form.sent, (loan, line), &qty, replaced).await;
+    let typed = Typed::default();
+    answered(&app, &viewer, frame, loan, done, "It is home.", typed).await
+}
+
+pub(super) async fn close(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(loan): Path<LoanId>,
+    form: Form<Nothing>,
+) -> Result<Response, AppError> {
+    let done = loans::close(&app, &viewer, &form.sent, loan).await;
+    let text = "Closed. What did not come back is missing in the books.";
+    answered(&app, &viewer, frame, loan, done, text, Typed::default()).await
+}

@@ -1,0 +1,52 @@
+//! The pages of loans.
+
+mod acts;
+mod ask;
+mod back;
+mod lend;
+mod list;
+mod sheet;
+mod show;
+
+use sqlx::SqliteConnection;
+
+use super::{Loan, store};
+use crate::error::AppError;
+use crate::ids::LoanId;
+use crate::people::access::{Routes, Rule};
+
+pub fn routes() -> Routes {
+    Routes::new()
+        .get("/lend", Rule::SignedIn, list::lend)
+        .get("/loans", Rule::SignedIn, list::index)
+        .get("/kits/{kit}/lend", Rule::Keeps, lend::new)
+        .post("/kits/{kit}/lend", Rule::Keeps, lend::lend)
+        .get("/kits/{kit}/ask", Rule::KeepsSomeTeam, ask::new)
+        .post("/kits/{kit}/ask", Rule::KeepsSomeTeam, ask::ask)
+        .get("/loans/{loan}", Rule::SeesEither, show::show)
+        .get("/loans/{loan}/sheet", Rule::SeesEither, sheet::show)
+        .post("/loans/{loan}/take-back", Rule::Keeps, acts::take_back)
+        .post("/loans/{loan}/later", Rule::Keeps, acts::later)
+        .post("/loans/{loan}/agree", Rule::Keeps, acts::agree)
+        .post("/loans/{loan}/decline", Rule::Keeps, acts::decline)
+        .post("/loans/{loan}/withdraw", Rule::KeepsOther, acts::withdraw)
+        .get("/loans/{loan}/back", Rule::Works, back::ask)
+        .post("/loans/{loan}/back", Rule::Works, back::give_back)
+        .post(
+            "/loans/{loan}/differences/{line}",
+            Rule::Keeps,
+            acts::agree_about,
+        )
+        .post(
+            "/loans/{loan}/differences/{line}/home",
+            Rule::Works,
+            acts::come_home,
+        )
+        .post("/loans/{loan}/close", Rule::Keeps, acts::close)
+}
+
+async fn found(db: &mut SqliteConnection, loan: LoanId) -> Result<Loan, AppError> {
+    store::find(db, loan)
+        .await?
+        .ok_or(AppError::NotFound("loan"))
+}

@@ -1,0 +1,284 @@
+//! One loan: how it stands, what is where, what differs, what happened.
+
+use askama::Template;
+use axum::extract::State;
+
+use crate::app::App;
+use crate::clock::Day;
+use crate::error::AppError;
+use crate::ids::{FormId, LoanId};
+use crate::loans::rules::back::{Agreement, Kind};
+use crate::loans::rules::words::State as LoanState;
+use crate::loans::store::{self, Difference, LoanPlace};
+use crate::loans::{Agreed, Loan};
+use crate::people::Viewer;
+use crate::people::viewer::form_encode;
+use crate::places::rules::words::part;
+use crate::web::extract::Path;
+use crate::web::form::{self, Choice, Wrong};
+use crate::web::frame::Frame;
+use crate::web::page::Page;
+
+/// One thing that happened, as this viewer may read it.
+struct Told {
+    when: String,
+    who: String,
+    what: String,
+    entry: Option<i64>,
+}
+
+#[derive(Template)]
+#[template(path = "loans/show.html")]
+pub(super) struct ShowPage {
+    frame: Frame,
+    loan: Loan,
+    today: Day,
+    places: Vec<LoanPlace>,
+    differences: Vec<Difference>,
+    steps: Vec<Told>,
+    /// On the lender's side.
+    is_lender: bool,
+    keeps: bool,
+    keeps_borrower: bool,
+    fields: Typed,
+    wrongs: Vec<Wrong>,
+}
+
+/// What was typed into one of the page's small forms.
+#[derive(Default)]
+pub(super) struct Typed {
+    pub due_on: String,
+    pub why: String,
+    pub agreed: Agreed,
+    pub line: i64,
+}
+
+impl ShowPage {
+    fn form_id(&self) -> FormId {
+        self.frame.form_id()
+    }
+
+    fn wrong(&self, field: impl AsRef<str>) -> Option<&str> {
+        form::at(&self.wrongs, field.as_ref())
+    }
+
+    fn title_prefix(&self) -> &'static str {
+        form::title_prefix(&self.wrongs)
+    }
+
+    fn sentence(&self) -> String {
+        self.loan.sentence(self.today)
+    }
+
+    fn is_overdue(&self) -> bool {
+        self.loan.is_overdue(self.today)
+    }
+
+    fn is_asked(&self) -> bool {
+        self.loan.state == LoanState::Asked
+    }
+
+    fn is_agreed(&self) -> bool {
+        self.loan.state == LoanState::Agreed
+    }
+
+    fn has_left(&self) -> bool {
+        matches!(self.loan.state, LoanState::Out | LoanState::Closed)
+    }
+
+    fn may_take_back(&self) -> bool {
+        self.keeps && self.loan.is_out() && self.places.iter().all(|place| place.back_at.is_none())
+    }
+
+    fn may_close(&self) -> bool {
+        self.keeps && self.loan.is_out() && self.loan.still_out == 0
+    }
+
+    fn of_borrower(&self) -> String {
+        format!("/loans?borrower={}", form_encode(&self.loan.borrower_name))
+    }
+
+    fn counted(&self) -> String {
+        counted(&self.loan)
+    }
+
+    fn crates(&self) -> impl Iterator<Item = &LoanPlace> {
+        self.places.iter().filter(|place| !place.is_owed())
+    }
+
+    /// "2 Peg, black (B-4) missing, from Bag 2".
+    fn tell(&self, one: &Difference) -> String {
+        tell(one)
+    }
+
+    fn open(&self, one: &Difference) -> i64 {
+        if one.kind == Kind::Missing {
+            one.qty - one.came_home
+        } else {
+            0
+        }
+    }
+
+    fn wants_agreement(&self, one: &Difference) -> bool {
+        self.keeps && self.loan.is_out() && one.kind.wants_agreement()
+    }
+
+    fn agreed(&self, one: &Difference) -> String {
+        if one.agreement.is_empty() {
+            return if one.kind.wants_agreement() {
+                "not agreed yet".into()
+            } else {
+                "put right".into()
+            };
+        }
+        let sentence = Agreement::from_word(one.kind, &one.agreement)
+            .map_or_else(String::new, |known| known.sentence().to_lowercase());
+        let pays = match one.pays.as_str() {
+            "lender" => "the lender pays",
+            "borrower" => "the borrower pays",
+            _ => "nobody pays",
+        };
+        format!("{sentence}; {pays}")
+    }
+
+    fn agreements(&self, one: &Difference) -> Vec<Choice> {
+        let chosen = if self.fields.line == one.line {
+            &self.fields.agreed.agreement
+        } else {
+            &one.agreement
+        };
+        let none = Choice::one_of("", "choose", chosen);
+        let known = Agreement::of(one.kind).iter();
+        std::iter::once(none)
+            .chain(known.map(|known| Choice::one_of(known.word(), known.sentence(), chosen)))
+            .collect()
+    }
+
+    fn pays(&self, one: &Difference) -> Vec<Choice> {
+        let chosen = if self.fields.line == one.line {
+            &self.fields.agreed.pays
+        } else {
+            &one.pays
+        };
+        [
+            ("", "choose"),
+            ("nobody", "nobody"),
+            ("lender", "the lender"),
+            ("borrower", "the borrower"),
+        ]
+        .into_iter()
+        .map(|(value, text)| Choice::one_of(value, text, chosen))
+        .collect()
+    }
+
+    fn lender_signed<'a>(&'a self, one: &'a Difference) -> &'a str {
+        if self.fields.line == one.line {
+            &self.fields.agreed.lender_name
+        } else {
+            &one.lender_name
+        }
+    }
+
+    fn borrower_signed<'a>(&'a self, one: &'a Difference) -> &'a str {
+        if self.fields.line == one.line {
+            &self.fields.agreed.borrower_name
+        } else {
+            &one.borrower_name
+        }
+    }
+
+    fn field(&self, name: &str, one: &Difference) -> String {
+        format!("{name}-{}", one.line)
+    }
+}
+
+/// The answer to "counted?".
+pub(super) fn counted(loan: &Loan) -> String {
+    match loan.counted_at {
+        Some(at) => format!("as last closed on {}", at.day("UTC").words()),
+        None if loan.not_counted.is_empty() => "not yet".into(),
+        None => format!("not counted before it left: {}", loan.not_counted),
+    }
+}
+
+pub(super) fn tell(one: &Difference) -> String {
+    let what = part(&one.part_name, &one.colour, &one.number);
+    let place = &one.place_name;
+    match one.kind {
+        Kind::Missing => format!("{} {what} missing, from {place}", one.qty),
+        Kind::Broken => format!("{} {what} broken, in {place}", one.qty),
+        Kind::Extra => format!("{} {what} extra, in {place}", one.qty),
+        Kind::NotOurs => format!("Not ours: {}", one.words),
+        Kind::WrongCrate => format!("{} {what} in the wrong crate, now in {place}", one.qty),
+    }
+}
+
+pub(super) async fn page(
+    app: &App,
+    viewer: &Viewer,
+    frame: Frame,
+    loan: LoanId,
+    fields: Typed,
+    wrongs: Vec<Wrong>,
+) -> Result<ShowPage, AppError> {
+    let mut db = app.db.read().await?;
+    let loan = super::found(&mut db, loan).await?;
+    let is_lender = viewer.role_in(loan.lender).is_some();
+    let is_borrower = loan
+        .borrower
+        .is_some_and(|team| viewer.role_in(team).is_some());
+    let steps = store::steps(&mut db, loan.id)
+        .await?
+        .into_iter()
+        .map(|step| {
+            // Of people, each side is told only its own.
+            let is_own = if step.of_borrower {
+                is_borrower
+            } else {
+                is_lender
+            };
+            let who = match (is_own, step.of_borrower) {
+                (true, _) => crate::people::shown_name(&step.person_name).to_owned(),
+                (false, true) => loan.borrower_name.clone(),
+                (false, false) => loan.lender_name.clone(),
+            };
+            let mut what = step.kind.clone();
+            if let Some(due_on) = step.due_on {
+                what.push_str(&format!(", due back on {}", due_on.words()));
+            }
+            if !step.words.is_empty() {
+                what.push_str(&format!(": {}", step.words));
+            }
+            Told {
+                when: step.done_at.words(viewer.zone()),
+                who,
+                what,
+                entry: step.entry.filter(|_| is_lender),
+            }
+        })
+        .collect();
+    Ok(ShowPage {
+        frame,
+        today: viewer.today(app),
+        places: store::places(&mut db, loan.id).await?,
+        differences: store::differences(&mut db, loan.id).await?,
+        steps,
+        is_lender,
+        keeps: viewer.keeps(loan.lender),
+        keeps_borrower: loan.borrower.is_some_and(|team| viewer.keeps(team)),
+        fields,
+        wrongs,
+        loan,
+    })
+}
+
+pub(super) async fn show(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(loan): Path<LoanId>,
+) -> Result<Page<ShowPage>, AppError> {
+    page(&app, &viewer, frame, loan, Typed::default(), Vec::new())
+        .await
+        .map(Page)
+}

@@ -1,0 +1,5 @@
+//! What may be lent and how it comes back. Pure.
+
+pub mod back;
+pub mod lending;
+pub mod words;

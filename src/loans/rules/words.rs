@@ -1,0 +1,120 @@
+//! A loan in sentences. Pure.
+
+use crate::clock::Day;
+
+/// Where a loan stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::Type)]
+#[sqlx(rename_all = "lowercase")]
+pub enum State {
+    Asked,
+    Agreed,
+    Declined,
+    Withdrawn,
+    Out,
+    #[sqlx(rename = "taken back")]
+    TakenBack,
+    Closed,
+}
+
+impl State {
+    pub const ALL: [State; 7] = [
+        State::Asked,
+        State::Agreed,
+        State::Declined,
+        State::Withdrawn,
+        State::Out,
+        State::TakenBack,
+        State::Closed,
+    ];
+
+    pub fn word(self) -> &'static str {
+        match self {
+            State::Asked => "asked",
+            State::Agreed => "agreed",
+            State::Declined => "declined",
+            State::Withdrawn => "withdrawn",
+            State::Out => "out",
+            State::TakenBack => "taken back",
+            State::Closed => "closed",
+        }
+    }
+}
+
+/// What a sentence about a loan needs.
+#[derive(Debug, Clone, Copy)]
+pub struct Facts<'a> {
+    pub state: State,
+    pub lender: &'a str,
+    pub borrower: &'a str,
+    pub out_on: Day,
+    pub due_on: Day,
+    /// Nothing is out any more but what is owed.
+    pub is_back: bool,
+}
+
+/// Whether it should be back: due back on the 14th means back by the end of the 14th.
+pub fn is_overdue(state: State, due_on: Day, today: Day) -> bool {
+    state == State::Out && due_on < today
+}
+
+/// "Upper Quern has it until 14 Mar 2027: 3 days are left."
+pub fn sentence(facts: &Facts<'_>, today: Day) -> String {
+    let Facts {
+        lender,
+        borrower,
+        out_on,
+        due_on,
+        ..
+    } = *facts;
+    let days = format!("from {} to {}", out_on.words(), due_on.words());
+    match facts.state {
+        State::Asked => format!("{borrower} asks {lender} for it {days}."),
+        State::Agreed => format!("{lender} agreed to lend it to {borrower} {days}."),
+        State::Declined => format!("{borrower} asked for it {days}; {lender} declined."),
+        State::Withdrawn => format!("{borrower} asked for it {days}, and asks no more."),
+        State::TakenBack => "It was written down by mistake: nothing left.".into(),
+        State::Closed => format!("{borrower} had it {days}. The loan is closed."),
+        State::Out if facts.is_back => {
+            format!("It is back from {borrower}. What differs is to be agreed about.")
+        }
+        State::Out => format!("{borrower} has it, {}.", due(due_on, today)),
+    }
+}
+
+/// "due back on 14 Mar 2027, in 3 days", "due back on 14 Mar 2027: 2 days overdue".
+pub fn due(due_on: Day, today: Day) -> String {
+    let when = due_on.words();
+    match today.days_until(due_on) {
+        0 => format!("due back today, {when}"),
+        1 => format!("due back tomorrow, {when}"),
+        days if days > 1 => format!("due back on {when}, in {days} days"),
+        -1 => format!("due back on {when}: 1 day overdue"),
+        days => format!("due back on {when}: {} days overdue", -days),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn due_back_on_a_day_means_by_its_end() {
+        let day = |text: &str| -> Day { text.parse().unwrap() };
+        let due_on = day("2027-03-14");
+        for (today, overdue, expected) in [
+            ("2027-03-10", false, "due back on 14 Mar 2027, in 4 days"),
+            ("2027-03-13", false, "due back tomorrow, 14 Mar 2027"),
+            ("2027-03-14", false, "due back today, 14 Mar 2027"),
+            ("2027-03-15", true, "due back on 14 Mar 2027: 1 day overdue"),
+            (
+                "2027-03-17",
+                true,
+                "due back on 14 Mar 2027: 3 days overdue",
+            ),
+        ] {
+            assert_eq!(due(due_on, day(today)), expected);
+            assert_eq!(is_overdue(State::Out, due_on, day(today)), overdue);
+            assert!(!is_overdue(State::Closed, due_on, day(today)));
+        }
+    }
+}

@@ -1,0 +1,401 @@
+//! The queries about loans.
+
+mod back;
+mod write;
+
+pub use back::{Difference, add_difference, agree, came_home, difference, differences, lines_out};
+pub use write::{
+    NewLine, NewLoan, NewStep, add_line, add_place, add_step, hand_out, insert, next_number,
+    set_back, set_due, set_state,
+};
+
+use sqlx::SqliteConnection;
+
+use super::rules::words::State;
+use crate::clock::{Day, Instant};
+use crate::code::Code;
+use crate::ids::{CountId, KitId, LoanId, PlaceId, TeamId};
+use crate::places::Kind;
+
+#[derive(Debug, Clone)]
+pub struct Loan {
+    pub id: LoanId,
+    pub number: i64,
+    pub lender: TeamId,
+    pub lender_name: String,
+    pub kit: KitId,
+    pub kit_name: String,
+    pub kit_code: Code,
+    /// `None` for somebody outside the league.
+    pub borrower: Option<TeamId>,
+    /// The team's name, or the name that was written in.
+    pub borrower_name: String,
+    pub contact: String,
+    pub purpose: String,
+    pub out_on: Day,
+    pub due_on: Day,
+    pub state: State,
+    pub counted: Option<CountId>,
+    pub counted_at: Option<Instant>,
+    pub not_counted: String,
+    pub whole_kit: bool,
+    pub spot: Option<PlaceId>,
+    /// Crates, and the bag of loose pieces, that are still out.
+    pub still_out: i64,
+    /// Pieces that did not come back and are owed.
+    pub owed: i64,
+}
+
+/// Loans with both sides' names, narrowed and ordered by the rest of the query.
+macro_rules! loans {
+    ($rest:tt $(, $value:expr)* $(,)?) => {
+        sqlx::query_as!(
+            Loan,
+            r#"
+            select
+                loan.id as "id: LoanId",
+                loan.number,
+                loan.lender_id as "lender: TeamId",
+                lender.name as lender_name,
+                loan.kit_id as "kit: KitId",
+                kit.name as kit_name,
+                code.code as "kit_code: Code",
+                loan.borrower_id as "borrower: TeamId",
+                coalesce(borrower.name, loan.outsider) as "borrower_name!: String",
+                loan.contact,
+                loan.purpose,
+                loan.out_on as "out_on: Day",
+                loan.due_on as "due_on: Day",
+                loan.state as "state: State",
+                loan.counted_id as "counted: CountId",
+                count_sheet.closed_at as "counted_at: Instant",
+                loan.not_counted,
+                loan.whole_kit as "whole_kit: bool",
+                loan.spot_id as "spot: PlaceId",
+                (
+                    select count(*) from loan_place
+                    where loan_place.loan_id = loan.id and loan_place.back_at is null
+                        and loan_place.kind <> 'owed'
+                ) as "still_out!: i64",
+                (
+                    select coalesce(sum(qty - came_home), 0) from loan_difference
+                    where loan_difference.loan_id = loan.id and loan_difference.kind = 'missing'
+                ) as "owed!: i64"
+            from loan
+            join team as lender on lender.id = loan.lender_id
+            join kit on kit.id = loan.kit_id
+            join code on code.subject_id = kit.id
+            left join team as borrower on borrower.id = loan.borrower_id
+            left join count_sheet on count_sheet.id = loan.counted_id
+            "# + $rest
+            $(, $value)*
+        )
+    };
+}
+
+pub async fn find(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Option<Loan>> {
+    loans!(
+        r#"
+            where loan.id = $1
+        "#,
+        loan
+    )
+    .fetch_optional(db)
+    .await
+}
+
+/// What a team has lent, borrowed, asked for or is asked for, the longest due first.
+pub async fn going_on(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Vec<Loan>> {
+    loans!(
+        r#"
+            where (loan.lender_id = $1 or loan.borrower_id = $1)
+                and loan.state in ('asked', 'agreed', 'out')
+            order by loan.due_on, loan.number
+        "#,
+        team
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// What a team lent or borrowed before, the latest first; at most `most`.
+pub async fn over(db: &mut SqliteConnection, team: TeamId, most: i64) -> sqlx::Result<Vec<Loan>> {
+    loans!(
+        r#"
+            where (loan.lender_id = $1 or loan.borrower_id = $1)
+                and loan.state not in ('asked', 'agreed', 'out')
+            order by loan.number desc
+            limit $2
+        "#,
+        team,
+        most
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// What a team lent one borrower, the latest first; at most 200.
+pub async fn with_borrower(
+    db: &mut SqliteConnection,
+    team: TeamId,
+    name: &str,
+) -> sqlx::Result<Vec<Loan>> {
+    loans!(
+        r#"
+            where loan.lender_id = $1 and coalesce(borrower.name, loan.outsider) = $2
+            order by loan.number desc
+            limit 200
+        "#,
+        team,
+        name
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// The loans of a kit that go on, the longest due first.
+pub async fn of_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Loan>> {
+    loans!(
+        r#"
+            where loan.kit_id = $1 and loan.state in ('asked', 'agreed', 'out')
+            order by loan.due_on, loan.number
+        "#,
+        kit
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// A crate or bag that left on a loan.
+#[derive(Debug, Clone)]
+pub struct LoanPlace {
+    pub place: PlaceId,
+    pub code: Code,
+    pub name: String,
+    pub kind: Kind,
+    pub tare_g: Option<f64>,
+    /// "crate", "loose" or "owed".
+    pub what: String,
+    pub stood_in: Option<PlaceId>,
+    pub back_at: Option<Instant>,
+}
+
+impl LoanPlace {
+    /// Only pieces are owed in it.
+    pub fn is_owed(&self) -> bool {
+        self.what == "owed"
+    }
+
+    pub fn is_loose(&self) -> bool {
+        self.what == "loose"
+    }
+}
+
+pub async fn places(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<LoanPlace>> {
+    sqlx::query_as!(
+        LoanPlace,
+        r#"
+            select
+                place.id as "place: PlaceId",
+                code.code as "code: Code",
+                place.name,
+                place.kind as "kind: Kind",
+                place.tare_g,
+                loan_place.kind as what,
+                loan_place.stood_in_id as "stood_in: PlaceId",
+                loan_place.back_at as "back_at: Instant"
+            from loan_place
+            join place on place.id = loan_place.place_id
+            join code on code.subject_id = place.id
+            where loan_place.loan_id = $1
+            order by place.position
+        "#,
+        loan
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// Who has a place, or something in it, or something it stands in.
+#[derive(Debug, Clone)]
+pub struct Holder {
+    pub number: i64,
+    pub place_name: String,
+    pub borrower_name: String,
+    pub due_on: Day,
+}
+
+pub async fn holder(db: &mut SqliteConnection, places: &[PlaceId]) -> sqlx::Result<Option<Holder>> {
+    let ids = hex_list(places);
+    sqlx::query_as!(
+        Holder,
+        r#"
+            with recursive wanted (id) as (
+                select unhex(value) from json_each($1)
+            ),
+            above (id) as (
+                select id from wanted
+                union
+                select place.parent_id
+                from above
+                join place on place.id = above.id
+                where place.parent_id is not null
+            ),
+            below (id) as (
+                select id from wanted
+                union
+                select place.id
+                from below
+                join place on place.parent_id = below.id
+            )
+            select
+                loan.number as "number!",
+                place.name as "place_name!",
+                coalesce(team.name, loan.outsider) as "borrower_name!: String",
+                loan.due_on as "due_on!: Day"
+            from loan_place
+            join loan on loan.id = loan_place.loan_id
+            join place on place.id = loan_place.place_id
+            left join team on team.id = loan.borrower_id
+            where loan_place.back_at is null
+                and loan_place.place_id in (select id from above union select id from below)
+            order by place.position
+            limit 1
+        "#,
+        ids
+    )
+    .fetch_optional(db)
+    .await
+}
+
+/// Ids as a JSON array of hexadecimal texts, for `unhex(value) from json_each(…)`.
+fn hex_list(places: &[PlaceId]) -> String {
+    let ids: Vec<String> = places
+        .iter()
+        .map(|place| format!("\"{}\"", place.0.simple()))
+        .collect();
+    format!("[{}]", ids.join(","))
+}
+
+/// The place that stands for a borrower among a team's places, from an earlier loan.
+pub async fn spot(
+    db: &mut SqliteConnection,
+    lender: TeamId,
+    borrower: Option<TeamId>,
+    outsider: &str,
+) -> sqlx::Result<Option<PlaceId>> {
+    sqlx::query_scalar!(
+        r#"
+            select spot_id as "spot!: PlaceId"
+            from loan
+            where lender_id = $1 and borrower_id is $2 and outsider = $3 and spot_id is not null
+            order by number desc
+            limit 1
+        "#,
+        lender,
+        borrower,
+        outsider
+    )
+    .fetch_optional(db)
+    .await
+}
+
+/// What went out, or what the kit lacked then.
+#[derive(Debug, Clone)]
+pub struct LoanLine {
+    pub place_name: Option<String>,
+    pub name: String,
+    pub colour: String,
+    pub number: String,
+    /// A piece's state, or "short".
+    pub state: String,
+    pub qty: i64,
+    pub loose: bool,
+}
+
+pub async fn lines(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<LoanLine>> {
+    sqlx::query_as!(
+        LoanLine,
+        r#"
+            select
+                place.name as "place_name?",
+                part.name,
+                part.colour,
+                part.number,
+                loan_line.state,
+                loan_line.qty,
+                loan_line.loose as "loose: bool"
+            from loan_line
+            join part on part.id = loan_line.part_id
+            left join place on place.id = loan_line.place_id
+            where loan_line.loan_id = $1
+            order by loan_line.line
+        "#,
+        loan
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// One thing that happened to a loan.
+#[derive(Debug, Clone)]
+pub struct Step {
+    pub kind: String,
+    pub words: String,
+    pub due_on: Option<Day>,
+    pub entry: Option<i64>,
+    pub of_borrower: bool,
+    pub person_name: String,
+    pub done_at: Instant,
+}
+
+pub async fn steps(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<Step>> {
+    sqlx::query_as!(
+        Step,
+        r#"
+            select
+                loan_step.kind,
+                loan_step.words,
+                loan_step.due_on as "due_on: Day",
+                loan_step.entry_seq as entry,
+                loan_step.of_borrower as "of_borrower: bool",
+                person.name as person_name,
+                loan_step.done_at as "done_at: Instant"
+            from loan_step
+            join person on person.id = loan_step.person_id
+            where loan_step.loan_id = $1
+            order by loan_step.line
+        "#,
+        loan
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// The other teams of the league, by name.
+pub async fn other_teams(
+    db: &mut SqliteConnection,
+    team: TeamId,
+) -> sqlx::Result<Vec<(TeamId, String)>> {
+    let rows = sqlx::query!(
+        r#"select id as "id: TeamId", name from team where id <> $1 order by name"#,
+        team
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.name)).collect())
+}
+
+/// Where pieces of a kit lie now, outside places left out.
+pub async fn holds(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<PlaceId>> {
+    sqlx::query_scalar!(
+        r#"
+            select distinct place_id as "place: PlaceId"
+            from balance
+            where kit_id = $1 and outside = 0 and qty > 0
+        "#,
+        kit
+    )
+    .fetch_all(db)
+    .await
+}

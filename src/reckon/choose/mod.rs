@@ -1,0 +1,151 @@
+//! Choosing: the best way to settle many small decisions that share what there is.
+//!
+//! In plain words: each thing has a few ways to be settled, each way is worth something and uses up some of
+//! what is shared, and the whole may not use more than there is. The search finds the settlement of the
+//! greatest worth and proves that none is better, or says after how many steps it stopped without a proof.
+//!
+//! # Why the answer is exact
+//!
+//! The search divides the settlements that are left into two heaps again and again, and puts a heap aside
+//! only for one of these reasons:
+//!
+//! 1. **Nothing in it is good enough.** For any prices `u ≥ 0`, one for each row, a settlement `x` that fits has
+//!    `worth(x) ≤ worth(x) + Σ u·(limit − use(x)) ≤ Σ u·limit + the most that Σ (worth − u·use) can be`.
+//!    (This is weak duality of the Lagrangian relaxation; any book on integer programming has it.) The right side
+//!    is computed in whole numbers, so rounding cannot spoil it, and where it is below what is wanted the
+//!    heap is put aside. Good prices make the bound sharp, bad ones only make the search long. Good ones
+//!    come from the linear relaxation, which may be inexact: nothing rests on its answer.
+//! 2. **It has been looked at**: one settlement is left, and it was taken or found not to fit.
+//!
+//! A number of things settled one way is struck out for the first reason, applied to the heap in which so
+//! many are settled so. Before the search, rows that follow from the given ones are added (`sharper.rs`); they
+//! strike out no whole settlement. A row found only during the search (see [`Best::find`]) holds for every
+//! settlement, so what was put aside before stays aside.
+//!
+//! Everything is deterministic: no clock, no randomness, no order that depends on addresses.
+
+mod bound;
+mod mend;
+mod relaxed;
+mod search;
+mod sharper;
+
+#[cfg(test)]
+mod tests;
+
+pub use search::Best;
+
+/// Things that are alike: the same ways, each with the same worth and use.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Class {
+    /// How many such things there are.
+    pub times: u64,
+    /// The worth of each way to settle one; there is at least one way.
+    pub worth: Vec<i64>,
+    /// Row → what each way uses of it; a way that brings something uses less than nothing.
+    pub uses: Vec<(usize, Vec<i64>)>,
+}
+
+/// What is to be settled.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Problem {
+    pub classes: Vec<Class>,
+    /// How much of each row may be used by all things together.
+    pub limits: Vec<i64>,
+}
+
+/// A row found during the search: what each way of each class uses of it, and its limit.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Row {
+    /// Class → what each way uses; a class that is not named uses none.
+    pub uses: Vec<(usize, Vec<i64>)>,
+    pub limit: i64,
+}
+
+/// Class → way → how many things are settled so.
+pub type Settled = Vec<Vec<u64>>;
+
+/// Why a problem was not looked at.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ChooseRefused {
+    #[error("The quantities are too large to compare exactly.")]
+    TooLarge,
+}
+
+/// Worth and prices are whole numbers of this fraction, so that prices can be fine and sums exact.
+const SCALE: i64 = 1 << 20;
+
+/// No sum of prices, uses and worth goes beyond this, so none can overflow.
+const CEILING: i64 = 1 << 60;
+
+/// The most rows there may be.
+const MOST_ROWS: usize = 1 << 16;
+
+/// All worth together stays below this.
+const MOST_WORTH: i64 = CEILING / SCALE;
+
+impl Problem {
+    /// The most that a row's uses can add up to, in either direction, with its limit.
+    fn span(&self, row: usize) -> Option<i64> {
+        let mut span = self.limits[row].unsigned_abs();
+        for class in &self.classes {
+            let uses = class.uses.iter().filter(|(at, _)| *at == row);
+            let largest = uses
+                .flat_map(|(_, uses)| uses)
+                .map(|used| used.unsigned_abs())
+                .max();
+            span = span.checked_add(largest.unwrap_or(0).checked_mul(class.times)?)?;
+        }
+        i64::try_from(span).ok().filter(|span| *span < CEILING)
+    }
+
+    /// Whether all worth together can be compared exactly.
+    fn worth_fits(&self) -> bool {
+        let sum = self.classes.iter().try_fold(0_u64, |sum, class| {
+            let largest = class.worth.iter().map(|worth| worth.unsigned_abs()).max();
+            sum.checked_add(largest.unwrap_or(0).checked_mul(class.times)?)
+        });
+        sum.is_some_and(|sum| sum < MOST_WORTH as u64)
+    }
+
+    /// No settlement is worth less.
+    fn least_worth(&self) -> i64 {
+        let least = |class: &Class| class.worth.iter().copied().min().unwrap_or(0);
+        self.classes
+            .iter()
+            .map(|class| least(class) * class.times as i64)
+            .sum()
+    }
+
+    /// What this settlement is worth.
+    pub fn worth(&self, settled: &Settled) -> i64 {
+        let classes = self.classes.iter().zip(settled);
+        classes
+            .flat_map(|(class, counts)| class.worth.iter().zip(counts))
+            .map(|(worth, count)| worth * *count as i64)
+            .sum()
+    }
+
+    /// How much of each row this settlement uses.
+    pub fn used(&self, settled: &Settled) -> Vec<i64> {
+        let mut used = vec![0; self.limits.len()];
+        for (class, counts) in self.classes.iter().zip(settled) {
+            for (row, uses) in &class.uses {
+                let all = uses
+                    .iter()
+                    .zip(counts)
+                    .map(|(used, count)| used * *count as i64);
+                used[*row] += all.sum::<i64>();
+            }
+        }
+        used
+    }
+
+    /// Whether no row is over its limit.
+    pub fn fits(&self, settled: &Settled) -> bool {
+        let used = self.used(settled);
+        used.iter()
+            .zip(&self.limits)
+            .all(|(used, limit)| used <= limit)
+    }
+}

@@ -1,0 +1,143 @@
+//! Asking, what each side sees, the sheet, and Today.
+
+use fieldstow::people::Role;
+
+use super::scene;
+use crate::support::World;
+
+#[tokio::test]
+async fn a_team_asks_and_is_answered() {
+    let world = World::empty().await;
+    let s = scene(&world).await;
+    let ask = async || {
+        let form = s.other.open(&format!("/kits/{}/ask", s.kit)).await;
+        let team = form.attribute("#team option", "value").unwrap();
+        let fields = [
+            ("team", team.as_str()),
+            ("out_on", "2027-03-10"),
+            ("due_on", "2027-03-14"),
+            ("purpose", "Open day"),
+        ];
+        s.other.press(&form, "Ask for it", &fields).await
+    };
+    let asked = ask().await;
+    asked.expect(200, "Upper Quern asks Nine Larches for it");
+    let page = s.keeper.open(&asked.path).await;
+    s.keeper
+        .press(&page, "Decline", &[])
+        .await
+        .expect(422, "say in a word why not");
+    let page = s.keeper.open(&asked.path).await;
+    s.keeper
+        .press(&page, "Decline", &[("why", "we need it ourselves")])
+        .await
+        .expect(200, "Nine Larches declined");
+    s.other
+        .open(&asked.path)
+        .await
+        .expect(200, "declined: we need it ourselves");
+
+    let asked = ask().await;
+    let page = s.keeper.open(&asked.path).await;
+    let agreed = s.keeper.press(&page, "Agree to lend it", &[]).await;
+    agreed.expect(200, "Nine Larches agreed to lend it to Upper Quern");
+    let form = s.keeper.click(&agreed, "Hand it out").await;
+    let fields = [("not_counted", "sealed since the last count")];
+    let out = s.keeper.press(&form, "It is handed out", &fields).await;
+    out.expect(200, "Upper Quern has it, due back on 14 Mar 2027");
+    assert_eq!(out.path, asked.path);
+
+    let asked = ask().await;
+    let page = s.other.open(&asked.path).await;
+    s.other
+        .press(&page, "We need it no more", &[])
+        .await
+        .expect(200, "asks no more");
+}
+
+#[tokio::test]
+async fn each_side_sees_its_own_people_only_and_strangers_nothing() {
+    let world = World::empty().await;
+    let s = scene(&world).await;
+    let loan = s
+        .lend(&[
+            ("contact", "a telephone nobody answers"),
+            ("purpose", "Open day"),
+        ])
+        .await;
+    let sheet = format!("{}/sheet", loan.path);
+    for path in [&loan.path, &sheet] {
+        let theirs = s.other.open(path).await;
+        theirs.expect(200, "Upper Quern").expect(200, "Open day");
+        for hidden in ["Ama", "a telephone", "/places/", "/entries/", "Cellar"] {
+            assert!(!theirs.html().contains(hidden), "{path} tells {hidden}");
+        }
+    }
+    s.keeper.open(&loan.path).await.expect(200, "Ama");
+    let theirs = s.other.open(&loan.path).await;
+    for button in ["Count it back", "It may stay", "It was a mistake"] {
+        assert!(!theirs.has(button), "the borrower is not asked: {button}");
+    }
+    let back = s.other.open(&format!("{}/back", loan.path)).await;
+    assert_eq!(back.status.as_u16(), 403);
+    s.other
+        .open("/lend")
+        .await
+        .expect(200, "With us, to give back");
+
+    let third = world.team("Saddle Post").await;
+    let stranger = world.person("Cy", third, Role::Keeper).await;
+    for path in [&loan.path, &sheet] {
+        assert_eq!(stranger.open(path).await.status.as_u16(), 403);
+        let nobody = world.browser();
+        assert!(nobody.open(path).await.path.starts_with("/sign-in"));
+    }
+    assert!(!stranger.open("/loans").await.has("Kettlehorn"));
+    assert!(!s.keeper.open("/loans").await.has("Nothing was lent"));
+}
+
+#[tokio::test]
+async fn the_sheet_says_what_was_so_already() {
+    let world = World::empty().await;
+    let s = scene(&world).await;
+    let loan = s.lend(&[]).await;
+    let sheet = s.keeper.open(&format!("{}/sheet", loan.path)).await;
+    for words in [
+        "Loan of Kettlehorn",
+        "by the end of 14 Mar 2027",
+        "Not counted before it left: in a hurry",
+        "Already so when it left",
+        "short",
+        "For the lender",
+        "For the borrower",
+        "CAUTION",
+        "The maker’s guide, local rules and trained people come first.",
+    ] {
+        sheet.expect(200, words);
+    }
+    let code = world.code(s.ridge.0).await;
+    sheet.expect(200, &code);
+}
+
+#[tokio::test]
+async fn today_says_what_is_due_and_overdue() {
+    let world = World::empty().await;
+    let s = scene(&world).await;
+    s.lend(&[("due_on", "2027-03-06")])
+        .await
+        .expect(200, "Loan");
+    s.keeper
+        .open("/")
+        .await
+        .expect(200, "Count Kettlehorn back from Upper Quern")
+        .expect(200, "Due back on 6 Mar 2027, in 2 days");
+    world.clock.advance_minutes(4 * 24 * 60);
+    let (_, keeper) = world
+        .account("Ama again", Some((s.larches, Role::Keeper)), false)
+        .await;
+    keeper
+        .open("/")
+        .await
+        .expect(200, "overdue")
+        .expect(200, "Due back on 6 Mar 2027: 2 days overdue");
+}
