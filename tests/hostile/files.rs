@@ -233,6 +233,22 @@ const MAKERS: &[(&str, Maker)] = &[
         let row = format!("<row r=\"9\"><c r=\"{place}\"><v>1</v></c></row>");
         (with_row("", &row), false)
     }),
+    ("text that is nothing", |_, chance| {
+        let spaces = " ".repeat(4000);
+        let cell = "<c t=\"s\"><v>0</v></c>".repeat(chance.below(40_000));
+        let mut book = plain();
+        let row = format!("<row r=\"9\">{cell}</row>");
+        book.sheets[0].2 = put_in(&book.sheets[0].2, "", &row);
+        book.texts = format!("<si><t>{spaces}</t></si>");
+        (book.bytes(), false)
+    }),
+    ("signs without end", |_, chance| {
+        let signs = chance
+            .of(&["&", "_x", "&#", "&amp;", "&#x"])
+            .repeat(100_000);
+        let row = format!("<row r=\"9\"><c r=\"A9\" t=\"{signs}\"><v>1</v></c></row>");
+        (with_row("", &row), false)
+    }),
     ("many sheets", |_, chance| {
         let count = 51 + chance.below(60);
         let sheets = vec![("Parts", ""); count];

@@ -12,6 +12,9 @@ use crate::guides::import::table::{
 /// The most letters of a sheet's name that are kept.
 const LONGEST_SHEET_NAME: usize = 64;
 
+/// How often a sheet may say that columns are hidden: more than once for each that is read.
+const MOST_TIMES_HIDDEN: usize = 4 * MOST_COLUMNS;
+
 /// What all sheets of a file have come to so far.
 #[derive(Debug, Default)]
 pub struct Counted {
@@ -52,6 +55,7 @@ pub struct Builder {
     is_hidden: bool,
     rows: Vec<Row>,
     hidden_columns: BTreeSet<usize>,
+    times_hidden: usize,
     merged: Vec<Merged>,
     wrong: Option<NotATable>,
 }
@@ -63,6 +67,7 @@ impl Builder {
             is_hidden,
             rows: Vec::new(),
             hidden_columns: BTreeSet::new(),
+            times_hidden: 0,
             merged: Vec::new(),
             wrong: None,
         }
@@ -80,6 +85,10 @@ impl Builder {
 
     /// Columns hidden from sight, from 0, the last included.
     pub fn hide_columns(&mut self, from: usize, to: usize) {
+        self.times_hidden += 1;
+        if self.times_hidden > MOST_TIMES_HIDDEN {
+            return;
+        }
         self.hidden_columns
             .extend(from..=to.min(MOST_COLUMNS.saturating_sub(1)));
     }
@@ -98,8 +107,11 @@ impl Builder {
         text: &str,
         mark: Option<Mark>,
     ) -> Result<(), NotAWorkbook> {
+        if self.is_wrong() {
+            return Ok(());
+        }
         let text = guard::take_off(table::trim(text));
-        if text.is_empty() || self.is_wrong() {
+        if text.is_empty() {
             return Ok(());
         }
         let Place {
@@ -179,6 +191,8 @@ impl Builder {
             if text.is_empty() {
                 continue;
             }
+            // Copying a long text costs more than a step.
+            allowance.take(1 + text.len() as u32 / 64)?;
             let below = self.rows[first + 1..]
                 .iter_mut()
                 .take_while(|row| row.line <= to);

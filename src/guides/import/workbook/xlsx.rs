@@ -231,6 +231,7 @@ fn sheet(
                     return Err(NotAWorkbook::Damaged);
                 }
             }
+            Step::Open(tag) if tag.is("c") && builder.is_wrong() => document.skip()?,
             Step::Open(tag) if tag.is("c") => {
                 if let Some(reference) = tag.attribute("r") {
                     let (at, in_line) = cell_at(&reference).ok_or(NotAWorkbook::Damaged)?;

@@ -8,6 +8,9 @@ use quick_xml::events::{BytesStart, Event};
 
 use super::{MOST_DEPTH, MOST_STEPS, NotAWorkbook};
 
+/// The longest entity of XML, a numbered character, and the sign that ends it.
+const LONGEST_ENTITY: usize = 10;
+
 /// How many steps of XML may still be read.
 #[derive(Debug)]
 pub struct Allowance {
@@ -192,15 +195,17 @@ fn resolve(raw: &str) -> String {
     let mut text = String::with_capacity(raw.len());
     while let Some((before, after)) = rest.split_once('&') {
         text.push_str(before);
-        match after
-            .split_once(';')
-            .map(|(name, next)| (entity(name), next))
-        {
-            Some((Some(letter), next)) => {
+        // Looked for close by only: a row of ampersands is not searched to its end for each of them.
+        let close = after
+            .bytes()
+            .take(LONGEST_ENTITY)
+            .position(|byte| byte == b';');
+        match close.and_then(|end| Some((entity(&after[..end])?, end))) {
+            Some((letter, end)) => {
                 text.push(letter);
-                rest = next;
+                rest = &after[end + 1..];
             }
-            _ => {
+            None => {
                 text.push('&');
                 rest = after;
             }
