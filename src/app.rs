@@ -79,6 +79,7 @@ fn routes() -> Routes {
         .merge(crate::parts::pages::routes())
         .merge(crate::kits::pages::routes())
         .merge(crate::places::pages::routes())
+        .merge(crate::events::pages::routes())
         .merge(crate::counts::pages::routes())
         .merge(crate::loans::pages::routes())
         .merge(crate::find::pages::routes())

@@ -27,6 +27,7 @@ pub mod guides;
 pub mod parts;
 pub mod kits;
 pub mod places;
+pub mod events;
 pub mod counts;
 pub mod loans;
 pub mod orders;

@@ -7,7 +7,7 @@ use anyhow::{Context, anyhow};
 use axum::http::{HeaderMap, HeaderValue, header};
 
 use super::world::{self, Minutes, Role as WorldRole};
-use super::{broke, counted, drawn, kept, lent, lists};
+use super::{broke, counted, drawn, kept, lent, lists, planned};
 use crate::app::{App, Settings};
 use crate::clock::{Day, FixedClock, Instant};
 use crate::error::NotDone;
@@ -121,6 +121,7 @@ pub async fn fill(app: &App) -> anyhow::Result<Filled> {
     let places = kept::make_places(&story).await?;
     let kits = kept::make_kits(&story, &revisions).await?;
     let counted = counted::count(&story, &kits, &places).await?;
+    planned::plan(&story, &kits).await?;
     broke::tell(&story, &kits, &counted).await?;
     drawn::hang(&story, &counted).await?;
     let newest_revision = revisions

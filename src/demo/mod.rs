@@ -10,6 +10,7 @@ mod fill;
 mod kept;
 mod lent;
 mod lists;
+mod planned;
 mod store;
 pub mod world;
 

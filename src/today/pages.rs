@@ -10,6 +10,8 @@ use crate::app::App;
 use crate::clock::Day;
 use crate::damage;
 use crate::error::AppError;
+use crate::events::{self, KitDays};
+use crate::ids::EventId;
 use crate::loans;
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule, allowed};
@@ -22,6 +24,9 @@ const ALSO_WAITING: usize = 5;
 
 /// Loans due within so many days are told.
 const DUE_SOON_DAYS: i64 = 7;
+
+/// Events that begin within so many days are told.
+const EVENTS_AHEAD_DAYS: i64 = 21;
 
 pub fn routes() -> Routes {
     Routes::new()
@@ -40,6 +45,16 @@ struct TodayPage {
     kits: Vec<rules::KitFacts>,
     /// Loans that are due, on either side, the longest due first.
     due: Vec<DueLoan>,
+    /// Events of the next weeks that the viewer's kits go to.
+    events: Vec<ComingEvent>,
+}
+
+/// An event that some of the viewer's kits go to.
+struct ComingEvent {
+    event: EventId,
+    name: String,
+    /// "in 3 days, 6 Mar 2027 to 7 Mar 2027: Kettlehorn, Long Gable".
+    more: String,
 }
 
 /// A loan that is due soon, or was.
@@ -165,6 +180,7 @@ async fn today(
     }
     let day = viewer.today(&app);
     let due = due_loans(&mut db, &viewer, day).await?;
+    let events = coming_events(&mut db, &viewer, day).await?;
     let mut jobs = rules::choose(&kits, lists, reports, day).into_iter();
     let first = jobs.next();
     let waiting = jobs.take(ALSO_WAITING).collect();
@@ -177,6 +193,7 @@ async fn today(
         waiting,
         kits,
         due,
+        events,
     }))
 }
 
@@ -227,6 +244,34 @@ async fn due_loans(
     due.sort_by_key(|(due_on, _)| *due_on);
     due.truncate(ALSO_WAITING);
     Ok(due.into_iter().map(|(_, loan)| loan).collect())
+}
+
+/// The events of the next weeks that the viewer's kits go to, the next one first.
+async fn coming_events(
+    db: &mut sqlx::SqliteConnection,
+    viewer: &Viewer,
+    today: Day,
+) -> Result<Vec<ComingEvent>, AppError> {
+    let mut days: Vec<KitDays> = Vec::new();
+    for membership in viewer.memberships() {
+        days.extend(events::of_team(db, membership.team, today).await?);
+    }
+    days.retain(|kit| today.days_until(kit.first_on) <= EVENTS_AHEAD_DAYS);
+    days.sort_by_key(|kit| (kit.first_on, kit.event));
+    let coming = days.chunk_by(|a, b| a.event == b.event).map(|kits| {
+        let names: Vec<&str> = kits.iter().map(|kit| kit.kit_name.as_str()).collect();
+        let when = match today.days_until(kits[0].first_on) {
+            ..=0 => "Going on".to_owned(),
+            1 => "Tomorrow".to_owned(),
+            days => format!("In {days} days"),
+        };
+        ComingEvent {
+            event: kits[0].event,
+            name: kits[0].event_name.clone(),
+            more: format!("{when}, {}: {}", kits[0].days(), names.join(", ")),
+        }
+    });
+    Ok(coming.take(ALSO_WAITING).collect())
 }
 
 #[derive(Template)]

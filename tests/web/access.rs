@@ -14,8 +14,8 @@ use uuid::Uuid;
 
 use crate::support::{Browser, NOW, World, drawn};
 
-/// A small world: a team with a kit, a bag in it and its picture, a count, a stint, a damage report and a
-/// loan.
+/// A small world: a team with a kit, a bag in it and its picture, a count, a stint, a damage report, a
+/// loan and an event.
 async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> {
     let beacon = world.beacon().await;
     let (keeper, _) = world.account("Kit keeper", None, false).await;
@@ -79,8 +79,19 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
     .execute(&mut *tx)
     .await
     .unwrap();
+    let event = Uuid::now_v7();
+    sqlx::query(
+        "insert into event (id, team_id, name, first_on, last_on, made_at) \
+         values ($1, $2, 'Pass Meeting', '2027-03-20', '2027-03-21', 0)",
+    )
+    .bind(event)
+    .bind(team)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
     tx.commit().await.unwrap();
     HashMap::from([
+        ("event", event.to_string()),
         ("team", team.to_string()),
         ("kit", kit.to_string()),
         ("place", places[0].to_string()),

@@ -7,6 +7,7 @@ mod support;
 mod access;
 mod counts;
 mod damage;
+mod events;
 mod guide_pdf;
 mod guides;
 mod history;

@@ -5,8 +5,8 @@
 //! days ago and its shorts are known.
 
 use super::{
-    BEXEL, Days, JORRIN, KETTLEHORN, LARCHES, LONG_GABLE, MARUNA, Minutes, OLD_NEEDLE, PELLORI,
-    QUERN, QUILLA, TAMSEL,
+    BEXEL, Days, JORRIN, KETTLEHORN, LARCHES, LEAGUE, LONG_GABLE, MARUNA, Minutes, OLD_NEEDLE,
+    PELLORI, QUERN, QUILLA, TAMSEL,
 };
 
 /// A line of a bag where the count differs from the slip.
@@ -172,5 +172,40 @@ pub const LENT: &[Lent] = &[
         out: Days(0),
         due: Days(5),
         not_counted: "",
+    },
+];
+
+/// Days at a venue, and who brings which kits.
+pub struct Event {
+    pub name: &'static str,
+    pub venue: &'static str,
+    pub first: Days,
+    pub last: Days,
+    pub planned: Days,
+    pub by: &'static str,
+    pub team: &'static str,
+    pub kits: &'static [(&'static str, &'static str)],
+}
+
+pub const EVENTS: &[Event] = &[
+    Event {
+        name: "Rope Bridge Day",
+        venue: "Hobnail village square",
+        first: Days(-9),
+        last: Days(-9),
+        planned: Days(-40),
+        by: MARUNA,
+        team: LEAGUE,
+        kits: &[(OLD_NEEDLE, MARUNA)],
+    },
+    Event {
+        name: "Three Passes Meeting",
+        venue: "Farrow Peak hall",
+        first: Days(12),
+        last: Days(13),
+        planned: Days(-30),
+        by: MARUNA,
+        team: LEAGUE,
+        kits: &[(KETTLEHORN, BEXEL), (LONG_GABLE, TAMSEL)],
     },
 ];

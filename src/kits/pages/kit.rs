@@ -142,6 +142,8 @@ pub(super) struct ShowPage {
     may_work: bool,
     /// Loans of it that are out: page, who has it, and until when.
     lent: Vec<(String, String, String)>,
+    /// The events it goes to from today on.
+    events: Vec<crate::events::KitDays>,
 }
 
 impl ShowPage {
@@ -257,6 +259,7 @@ pub(super) async fn show(
         })
         .collect();
     let today = viewer.today(&app);
+    let events = crate::events::of_kit(&mut db, kit.id, today).await?;
     let lent = crate::loans::of_kit(&mut db, kit.id)
         .await?
         .into_iter()
@@ -288,6 +291,7 @@ pub(super) async fn show(
         may_keep: viewer.keeps(kit.team),
         may_work: viewer.role_in(kit.team).is_some(),
         lent,
+        events,
         kit,
     }))
 }

@@ -98,6 +98,10 @@ impl World {
         let box_3: Uuid = self.stored(box_3, &kit).await;
         let lent = loan(&keeper, &kit, &format!("crate-{box_3}")).await;
         examples.insert("loan", last_segment(&lent.path));
+        let form = keeper.open("/events/new").await;
+        let day = [("name", "Larch Lantern Day"), ("first_on", "2027-03-27")];
+        let event = keeper.press(&form, "Add the event", &day).await;
+        examples.insert("event", last_segment(&event.path));
         let code = "select code from code where subject_id = $1";
         examples.insert("code", self.stored(code, &examples["place"]).await);
         let seq = "select cast(max(seq) as text) from entry where $1 <> x''";
