@@ -244,7 +244,7 @@ pub struct Done {
     pub at: Instant,
 }
 
-/// What was done about an event, the latest first.
+/// What was done about an event, in order.
 pub async fn steps(db: &mut SqliteConnection, event: EventId) -> sqlx::Result<Vec<Done>> {
     sqlx::query_as!(
         Done,
@@ -259,7 +259,7 @@ pub async fn steps(db: &mut SqliteConnection, event: EventId) -> sqlx::Result<Ve
             from event_step
             left join kit on kit.id = event_step.kit_id
             where event_step.event_id = $1
-            order by event_step.line desc
+            order by event_step.line
         "#,
         event
     )

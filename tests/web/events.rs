@@ -57,10 +57,10 @@ async fn an_event_is_planned_changed_called_off_and_held_after_all() {
     let held = ama.press(&off, "It takes place after all", &[]).await;
     let told = held.texts_of("[aria-labelledby=history] li");
     let ends = [
-        "takes place after all.",
-        "closed by snow",
-        "changed to",
         "planned",
+        "changed to",
+        "closed by snow",
+        "takes place after all.",
     ];
     assert_eq!(told.len(), ends.len(), "{told:?}");
     for (line, part) in told.iter().zip(ends) {
