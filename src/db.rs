@@ -128,6 +128,29 @@ impl Db {
         opened.await.map_err(|error| error.refined(named))
     }
 
+    /// Makes a new database with the tables that a program had which knew the migrations up to `schema`, and
+    /// gives its only connection. Bring it up to date with `open_backup` when it is filled and closed.
+    pub async fn new_at(file: &Path, schema: i64) -> Result<SqliteConnection, OpenError> {
+        let options = options(file).create_if_missing(true);
+        let mut connection = SqliteConnection::connect_with(&options).await?;
+        check_sqlite_version(&mut connection).await?;
+        // The number is APPLICATION_ID; pragmas take no parameters.
+        sqlx::query("pragma application_id = 1181508691")
+            .execute(&mut connection)
+            .await?;
+        let known = MIGRATOR.iter().filter(|one| one.version <= schema);
+        Migrator::with_migrations(known.cloned().collect())
+            .run(&mut connection)
+            .await?;
+        check_pragmas(&mut connection).await?;
+        Ok(connection)
+    }
+
+    /// The newest migration this program knows.
+    pub fn newest_schema() -> i64 {
+        MIGRATOR.iter().map(|one| one.version).max().unwrap_or(0)
+    }
+
     async fn connect(file: PathBuf, options: SqliteConnectOptions) -> Result<Self, OpenError> {
         let writer = SqlitePoolOptions::new()
             .max_connections(1)

@@ -38,6 +38,7 @@ pub mod today;
 
 // What joins them.
 pub mod app;
+pub mod archive;
 pub mod demo;
 
 // The program around it.

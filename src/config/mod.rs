@@ -41,6 +41,10 @@ pub enum Command {
     Backup(BackupOptions),
     /// Bring a backup into an empty data folder, after checking it
     Restore(RestoreOptions),
+    /// Write everything into one file that other programs can read, also while the server runs
+    Archive(ArchiveOptions),
+    /// Read an archive into an empty data folder, after checking it
+    ReadArchive(ReadArchiveOptions),
     /// Make a one-use link for somebody who cannot get in
     Invite(InviteOptions),
     /// Ask the running server whether it is well
@@ -56,6 +60,8 @@ impl Command {
             Command::Verify(options) => &options.log,
             Command::Backup(options) => &options.log,
             Command::Restore(options) => &options.log,
+            Command::Archive(options) => &options.log,
+            Command::ReadArchive(options) => &options.log,
             Command::Invite(options) => &options.log,
             Command::Healthcheck(options) => &options.log,
         }
@@ -103,6 +109,29 @@ pub struct RestoreOptions {
     /// The backup to restore; it stays as it is
     pub file: PathBuf,
     /// The mark of an entry that must be in it, as `backup` and `verify` print it
+    #[arg(long, value_name = "MARK", value_parser = mark)]
+    pub mark: Option<[u8; 32]>,
+    #[command(flatten)]
+    pub data: DataOptions,
+    #[command(flatten)]
+    pub log: LogOptions,
+}
+
+#[derive(Debug, Args)]
+pub struct ArchiveOptions {
+    /// The file to write; it must not be there yet
+    pub file: PathBuf,
+    #[command(flatten)]
+    pub data: DataOptions,
+    #[command(flatten)]
+    pub log: LogOptions,
+}
+
+#[derive(Debug, Args)]
+pub struct ReadArchiveOptions {
+    /// The archive to read; it stays as it is
+    pub file: PathBuf,
+    /// The mark of an entry that must be in it, as `archive` and `verify` print it
     #[arg(long, value_name = "MARK", value_parser = mark)]
     pub mark: Option<[u8; 32]>,
     #[command(flatten)]
@@ -284,6 +313,8 @@ mod tests {
             "fieldstow demo --data here",
             "fieldstow backup",
             "fieldstow restore",
+            "fieldstow archive",
+            "fieldstow read-archive",
             "fieldstow restore file --mark 7",
             "fieldstow invite",
         ] {
