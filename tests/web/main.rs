@@ -24,6 +24,7 @@ mod place_tree;
 mod places;
 mod people;
 mod seasons;
+mod reports;
 mod shorts;
 mod today;
 mod r#where;

@@ -142,6 +142,8 @@ pub(super) struct ShowPage {
     may_work: bool,
     /// Loans of it that are out: page, who has it, and until when.
     lent: Vec<(String, String, String)>,
+    /// Reports to the supplier that are under way: page, how it stands.
+    reports: Vec<(String, String)>,
     /// The events it goes to from today on.
     events: Vec<crate::events::KitDays>,
 }
@@ -270,6 +272,7 @@ pub(super) async fn show(
             (href, loan.borrower_name, due)
         })
         .collect();
+    let reports = crate::reports::under_way(&mut db, kit.id, today).await?;
     let zone = viewer.zone();
     Ok(Page(ShowPage {
         count_form: frame.form_id(),
@@ -291,6 +294,7 @@ pub(super) async fn show(
         may_keep: viewer.keeps(kit.team),
         may_work: viewer.role_in(kit.team).is_some(),
         lent,
+        reports,
         events,
         kit,
     }))
