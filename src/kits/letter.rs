@@ -30,7 +30,9 @@ pub async fn write(
     kit: KitId,
     today: Day,
 ) -> Result<Letter, AppError> {
-    let kit = super::find(db, kit).await?.ok_or(AppError::NotFound("kit"))?;
+    let kit = super::find(db, kit)
+        .await?
+        .ok_or(AppError::NotFound("kit"))?;
     let arrival = arrival(db, kit.id).await?;
     let report = Report::of(&accounts(db, kit.id).await?);
     let last = store::last_count(db, kit.id).await?;

@@ -22,9 +22,7 @@ mod store;
 
 pub use pack::{PackRefused, pack};
 pub use promised::asked;
-pub use store::{
-    Arrival, AskedLine, Kit, LastCount, NewKit, arrival, find, last_count, of_team,
-};
+pub use store::{Arrival, AskedLine, Kit, LastCount, NewKit, arrival, find, last_count, of_team};
 
 use std::collections::HashMap;
 

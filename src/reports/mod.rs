@@ -63,11 +63,7 @@ fn path(kit: KitId, number: i64) -> String {
 }
 
 /// One report of a kit.
-pub async fn find(
-    db: &mut SqliteConnection,
-    kit: KitId,
-    number: i64,
-) -> Result<Report, AppError> {
+pub async fn find(db: &mut SqliteConnection, kit: KitId, number: i64) -> Result<Report, AppError> {
     let brief = store::brief(db, kit, number)
         .await?
         .ok_or(AppError::NotFound("report"))?;
@@ -137,10 +133,7 @@ async fn whole(
 }
 
 /// The pictures that may go with a report of a kit: of the parts in it and of the kit's crates and bags.
-pub async fn pictures(
-    db: &mut SqliteConnection,
-    kit: &kits::Kit,
-) -> sqlx::Result<Vec<Shown>> {
+pub async fn pictures(db: &mut SqliteConnection, kit: &kits::Kit) -> sqlx::Result<Vec<Shown>> {
     store::pictures_of_kit(db, kit.id, kit.team).await
 }
 
@@ -161,7 +154,10 @@ pub async fn send(
             return wrong("", why);
         }
         if letter.report.short.is_empty() && letter.report.over.is_empty() {
-            return wrong("", "nothing is short or over, so there is nothing to report");
+            return wrong(
+                "",
+                "nothing is short or over, so there is nothing to report",
+            );
         }
         let offered = self::pictures(tx, &letter.kit).await?;
         let mut chosen = Vec::new();
@@ -253,6 +249,9 @@ pub async fn arrive(
             pieces,
         } = typed::came(fields, &report.lines, &ids, report.sent_on, today)
             .map_err(NotDone::Refused)?;
+        if let Some(words) = places::sealed_words(tx, place).await? {
+            return wrong("place", &words);
+        }
         let mut entry = Entry::new(sent.id, "arrived", viewer.person, app.clock.now());
         entry.document = Some(Document::Kit(kit));
         entry.note = (!words.is_empty()).then(|| words.clone());
@@ -302,11 +301,7 @@ pub async fn close(
     .await
 }
 
-async fn open(
-    tx: &mut Tx,
-    kit: KitId,
-    number: i64,
-) -> Result<Report, NotDone<Vec<Wrong>>> {
+async fn open(tx: &mut Tx, kit: KitId, number: i64) -> Result<Report, NotDone<Vec<Wrong>>> {
     let report = find(tx, kit, number).await?;
     match report.standing {
         Standing::Closed => wrong("", "this report is closed; take that back first"),

@@ -23,6 +23,7 @@ mod pictures;
 mod place_tree;
 mod places;
 mod people;
+mod seals;
 mod seasons;
 mod reports;
 mod shorts;

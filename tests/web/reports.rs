@@ -35,7 +35,12 @@ async fn scene(world: &World) -> Scene<'_> {
         (bag, world.part_in("Shade", "amber").await, 1),
         (bag, world.part_in("Shade", "white").await, 2),
     ];
-    for (name, qty) in [("Post", 4), ("Plate, long", 2), ("Plate, short", 2), ("Strap", 6)] {
+    for (name, qty) in [
+        ("Post", 4),
+        ("Plate, long", 2),
+        ("Plate, short", 2),
+        ("Strap", 6),
+    ] {
         found.push((bag, world.part(name).await, qty));
     }
     world.delivered(kit, person, &found, false).await;
@@ -52,7 +57,10 @@ async fn scene(world: &World) -> Scene<'_> {
 
 impl Scene<'_> {
     async fn send(&self) -> Seen {
-        let letter = self.keeper.open(&format!("/kits/{}/report", self.kit)).await;
+        let letter = self
+            .keeper
+            .open(&format!("/kits/{}/report", self.kit))
+            .await;
         let form = self.keeper.click(&letter, "I sent it on …").await;
         self.keeper
             .press(&form, "I sent it on", &[("words", "By mail to their desk")])
@@ -79,8 +87,15 @@ async fn from_sent_to_closed() {
     let sent = scene.send().await;
     assert_eq!(sent.path, format!("/kits/{}/reports/1", scene.kit));
     assert_eq!(sent.told(), "Written down as sent.");
-    assert!(sent.text_of(".status").starts_with("Sent on "), "{}", sent.words());
-    assert_eq!(sent.row("Peg").unwrap()[1..], ["4", "4", "nothing said yet"]);
+    assert!(
+        sent.text_of(".status").starts_with("Sent on "),
+        "{}",
+        sent.words()
+    );
+    assert_eq!(
+        sent.row("Peg").unwrap()[1..],
+        ["4", "4", "nothing said yet"]
+    );
     assert!(sent.has("By mail to their desk"));
     // Nobody promised anything: short for good.
     assert_eq!(scene.state("Peg").await, "4 short");
@@ -111,9 +126,15 @@ async fn from_sent_to_closed() {
     assert!(kit.has("3 pieces are promised, nobody said by when."));
 
     let came = [("came-1", "2"), ("came-words", "Parcel 77")];
-    let arrived = scene.crew.press(&scene.report().await, "These arrived", &came).await;
+    let arrived = scene
+        .crew
+        .press(&scene.report().await, "These arrived", &came)
+        .await;
     assert_eq!(arrived.told(), "They are in the books.");
-    assert_eq!(arrived.row("Peg").unwrap()[1..], ["4", "2", "3 promised, 2 arrived"]);
+    assert_eq!(
+        arrived.row("Peg").unwrap()[1..],
+        ["4", "2", "3 promised, 2 arrived"]
+    );
     assert_eq!(scene.state("Peg").await, "1 short");
     world.verify().await;
 
@@ -125,7 +146,10 @@ async fn from_sent_to_closed() {
     assert_eq!(scene.state("Peg").await, "all here");
     let closed = scene.keeper.press(&all, "Close the report", &[]).await;
     assert_eq!(closed.text_of(".status"), "Closed.");
-    let list = scene.keeper.open(&format!("/kits/{}/reports", scene.kit)).await;
+    let list = scene
+        .keeper
+        .open(&format!("/kits/{}/reports", scene.kit))
+        .await;
     assert!(list.has("2 lines short, 1 over"), "{}", list.words());
 }
 
@@ -139,7 +163,10 @@ async fn what_it_said_stays_as_it_was_said() {
     let report = scene.report().await;
     let text = report.text_of("#report-text");
     assert!(text.contains("need 20, received 16, 4 short"), "{text}");
-    let kit = scene.keeper.open(&format!("/kits/{}/edit", scene.kit)).await;
+    let kit = scene
+        .keeper
+        .open(&format!("/kits/{}/edit", scene.kit))
+        .await;
     scene
         .keeper
         .press(&kit, "Save", &[("name", "Renamed")])
@@ -167,7 +194,11 @@ async fn every_step_can_be_taken_back() {
     assert_eq!(scene.state("Peg").await, "all here");
     let closed = scene
         .keeper
-        .press(&arrived, "Close the report", &[("why", "no lamp to be had")])
+        .press(
+            &arrived,
+            "Close the report",
+            &[("why", "no lamp to be had")],
+        )
         .await;
     let refused = take_back(&scene.keeper, &closed, 3).await;
     refused.expect(422, "this report is closed; take that back first");
@@ -207,7 +238,11 @@ async fn what_cannot_be_is_said_at_its_field() {
     let scene = scene(&world).await;
     let sent = scene.send().await;
     for (button, typed, told) in [
-        ("Write the answer down", vec![("promised-1", "5")], "only 4 were reported short"),
+        (
+            "Write the answer down",
+            vec![("promised-1", "5")],
+            "only 4 were reported short",
+        ),
         (
             "Write the answer down",
             vec![("answer-words", "")],
@@ -238,7 +273,10 @@ async fn what_cannot_be_is_said_at_its_field() {
     let id = uuid::Uuid::now_v7().to_string();
     let closed = scene
         .crew
-        .post(&format!("{}/close", sent.path), &[("form_id", &id), ("why", "x")])
+        .post(
+            &format!("{}/close", sent.path),
+            &[("form_id", &id), ("why", "x")],
+        )
         .await;
     assert_eq!(closed.status, 403);
 }

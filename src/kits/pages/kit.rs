@@ -17,6 +17,9 @@ use crate::web::extract::{Path, Query};
 use crate::web::frame::Frame;
 use crate::web::page::Page;
 
+/// Outermost crates and bags of a kit that its page names.
+const SHOWN: usize = 8;
+
 /// Kits of other teams shown at once.
 const MOST_OTHERS: usize = 100;
 
@@ -118,6 +121,8 @@ struct Standing {
     name: String,
     code: String,
     stands: String,
+    /// The number of the seal on it.
+    seal: Option<String>,
 }
 
 #[derive(Template)]
@@ -239,7 +244,7 @@ pub(super) async fn show(
         .collect();
     let ids: Vec<_> = outermost.iter().map(|place| place.id).collect();
     let ways = places::ways(&mut db, &ids).await?;
-    let outer = outermost
+    let mut outer = outermost
         .into_iter()
         .map(|place| {
             let way = ways.way(place.id);
@@ -252,6 +257,7 @@ pub(super) async fn show(
                 place: place.id,
                 name: place.name.clone(),
                 code: place.code.to_string(),
+                seal: None,
                 stands: if above.is_empty() {
                     "nobody has said where".to_owned()
                 } else {
@@ -259,7 +265,11 @@ pub(super) async fn show(
                 },
             }
         })
-        .collect();
+        .collect::<Vec<_>>();
+    for standing in outer.iter_mut().take(SHOWN) {
+        let seal = places::seal_of(&mut db, standing.place).await?;
+        standing.seal = seal.number().map(str::to_owned);
+    }
     let today = viewer.today(&app);
     let events = crate::events::of_kit(&mut db, kit.id, today).await?;
     let lent = crate::loans::of_kit(&mut db, kit.id)

@@ -94,5 +94,14 @@ pub(super) async fn take_back(
 ) -> Result<Response, AppError> {
     let line = form.fields.line;
     let done = reports::take_back(&app, &viewer, &form.sent, report.0, report.1, line).await;
-    told(&app, &viewer, frame, report, done, "Taken back.", Fields::new()).await
+    told(
+        &app,
+        &viewer,
+        frame,
+        report,
+        done,
+        "Taken back.",
+        Fields::new(),
+    )
+    .await
 }

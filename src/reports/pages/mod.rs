@@ -23,7 +23,11 @@ pub fn routes() -> Routes {
             Rule::Works,
             acts::arrive,
         )
-        .post("/kits/{kit}/reports/{report}/close", Rule::Keeps, acts::close)
+        .post(
+            "/kits/{kit}/reports/{report}/close",
+            Rule::Keeps,
+            acts::close,
+        )
         .post(
             "/kits/{kit}/reports/{report}/take-back",
             Rule::Keeps,

@@ -15,6 +15,7 @@ use crate::kits::rules::report::{Report as Letter, Row, Sheet};
 use crate::ledger::Seq;
 use crate::people::{self, Viewer};
 use crate::pictures::Shown;
+use crate::places;
 use crate::reports::rules::standing::{self, Kind, Line, Standing};
 use crate::reports::rules::{typed, words};
 use crate::reports::{self, Report, Step, store};
@@ -22,7 +23,6 @@ use crate::web::extract::Path;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
 use crate::web::page::Page;
-use crate::places;
 
 #[derive(Template)]
 #[template(path = "reports/show.html")]
@@ -148,7 +148,12 @@ pub(super) async fn page(
         steps: happened(&mut db, viewer, &report.steps).await?,
         places: inside
             .iter()
-            .map(|place| (place.id.to_string(), format!("{} {}", place.name, place.code)))
+            .map(|place| {
+                (
+                    place.id.to_string(),
+                    format!("{} {}", place.name, place.code),
+                )
+            })
             .collect(),
         is_counted: arrival.open.is_some(),
         today: viewer.today(app),

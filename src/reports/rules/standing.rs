@@ -114,9 +114,14 @@ pub enum Standing {
     /// Nobody answered.
     Sent,
     /// Answered, and nothing is promised that has not come.
-    Answered { lacks: i64 },
+    Answered {
+        lacks: i64,
+    },
     /// So many pieces are promised and have not come, some of them by a day.
-    Promised { pieces: i64, by: Option<Day> },
+    Promised {
+        pieces: i64,
+        by: Option<Day>,
+    },
     /// All that was short has come. Somebody has to close it.
     AllArrived,
     Closed,

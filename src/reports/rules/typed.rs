@@ -69,7 +69,13 @@ pub fn answer(
     today: Day,
 ) -> Result<Answer, Vec<Wrong>> {
     let mut wrongs = Vec::new();
-    let day = past_day(&mut wrongs, "answer-day", of(fields, "answer-day"), Some(sent_on), today);
+    let day = past_day(
+        &mut wrongs,
+        "answer-day",
+        of(fields, "answer-day"),
+        Some(sent_on),
+        today,
+    );
     let words = words_at(&mut wrongs, "answer-words", of(fields, "answer-words"));
     let mut promised = Vec::new();
     for line in lines.iter().filter(|line| line.short > 0) {
@@ -123,7 +129,13 @@ pub fn came(
     today: Day,
 ) -> Result<Came, Vec<Wrong>> {
     let mut wrongs = Vec::new();
-    let day = past_day(&mut wrongs, "came-day", of(fields, "came-day"), Some(sent_on), today);
+    let day = past_day(
+        &mut wrongs,
+        "came-day",
+        of(fields, "came-day"),
+        Some(sent_on),
+        today,
+    );
     let words = words_at(&mut wrongs, "came-words", of(fields, "came-words"));
     let mut pieces = Vec::new();
     for line in lines.iter().filter(|line| line.short > 0) {
@@ -144,7 +156,10 @@ pub fn came(
         .ok()
         .filter(|place| places.contains(place));
     if place.is_none() {
-        wrongs.push(Wrong::at("place", "say which of the kit’s crates or bags they were put into"));
+        wrongs.push(Wrong::at(
+            "place",
+            "say which of the kit’s crates or bags they were put into",
+        ));
     }
     match (day, place) {
         (Some(day), Some(place)) if wrongs.is_empty() => Ok(Came {
@@ -167,7 +182,11 @@ pub fn why(typed: &str, is_needed: bool) -> Result<String, Vec<Wrong>> {
             "not all of it arrived: write a word why the rest is given up",
         ));
     }
-    if wrongs.is_empty() { Ok(why) } else { Err(wrongs) }
+    if wrongs.is_empty() {
+        Ok(why)
+    } else {
+        Err(wrongs)
+    }
 }
 
 fn of<'a>(fields: &'a BTreeMap<String, String>, name: &str) -> &'a str {
@@ -181,7 +200,10 @@ fn words(wrongs: &mut Vec<Wrong>, typed: &str) -> String {
 fn words_at(wrongs: &mut Vec<Wrong>, field: &str, typed: &str) -> String {
     let words = tidy(typed);
     if words.chars().count() > WORDS {
-        wrongs.push(Wrong::at(field, format!("at most {WORDS} characters, please")));
+        wrongs.push(Wrong::at(
+            field,
+            format!("at most {WORDS} characters, please"),
+        ));
     }
     words
 }
@@ -203,9 +225,7 @@ fn past_day(
     let why = match day {
         None => "say on which day",
         Some(day) if day > today => "that day is still to come",
-        Some(day) if sent_on.is_some_and(|sent| day < sent) => {
-            "that is before the report was sent"
-        }
+        Some(day) if sent_on.is_some_and(|sent| day < sent) => "that is before the report was sent",
         Some(_) => return day,
     };
     wrongs.push(Wrong::at(field, why));
@@ -344,7 +364,10 @@ mod tests {
             told(&none.unwrap_err()),
             [
                 ("came-1", "say how many of a line arrived"),
-                ("place", "say which of the kit’s crates or bags they were put into"),
+                (
+                    "place",
+                    "say which of the kit’s crates or bags they were put into"
+                ),
             ]
         );
     }

@@ -27,7 +27,11 @@ pub fn stands(standing: Standing, sent_on: Day, today: Day) -> String {
         Standing::Promised {
             pieces,
             by: Some(by),
-        } => format!("Answered; {} promised, the first by {}.", are(pieces), by.words()),
+        } => format!(
+            "Answered; {} promised, the first by {}.",
+            are(pieces),
+            by.words()
+        ),
         Standing::AllArrived => "All of it arrived. Close it.".into(),
         Standing::Closed => "Closed.".into(),
     }
