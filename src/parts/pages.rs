@@ -10,7 +10,6 @@ use serde::Deserialize;
 use super::rules::{CountedBy, Described};
 use super::stand_ins::Allowed;
 use super::{Listed, NotDescribed, Part, StandIn};
-use stand_ins::StandInForm;
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, PartId};
@@ -22,6 +21,7 @@ use crate::web::flash;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
+use stand_ins::StandInForm;
 
 pub fn routes() -> Routes {
     Routes::new()
@@ -33,7 +33,11 @@ pub fn routes() -> Routes {
             Rule::KeepsGuides,
             stand_ins::let_stand_in,
         )
-        .post("/parts/{part}/stand-ins/end", Rule::KeepsGuides, stand_ins::end)
+        .post(
+            "/parts/{part}/stand-ins/end",
+            Rule::KeepsGuides,
+            stand_ins::end,
+        )
 }
 
 #[derive(Template)]
@@ -81,7 +85,9 @@ impl ShowPage {
         let ended = self.stand_ins.iter().filter(|one| one.ended_at.is_some());
         ended
             .map(|one| {
-                let at = one.ended_at.map_or(String::new(), |at| at.words(&self.zone));
+                let at = one
+                    .ended_at
+                    .map_or(String::new(), |at| at.words(&self.zone));
                 format!("{}; ended {at}", self.says(one))
             })
             .collect()

@@ -5,6 +5,8 @@ mod packed;
 mod support;
 
 mod access;
+mod accuracy;
+mod build;
 mod counts;
 mod damage;
 mod events;

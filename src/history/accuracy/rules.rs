@@ -102,7 +102,12 @@ pub fn most_wrong(lines: &[Counted]) -> Vec<OfPart> {
         }
     }
     parts.retain(|part| part.wrong > 0);
-    parts.sort_by_key(|part| (std::cmp::Reverse((part.wrong, part.off)), part.words.clone()));
+    parts.sort_by_key(|part| {
+        (
+            std::cmp::Reverse((part.wrong, part.off)),
+            part.words.clone(),
+        )
+    });
     parts
 }
 
@@ -144,7 +149,15 @@ mod tests {
         let wrong = most_wrong(&lines);
         let found: Vec<_> = wrong
             .iter()
-            .map(|part| (part.part, part.wrong, part.records, part.off, part.counts.len()))
+            .map(|part| {
+                (
+                    part.part,
+                    part.wrong,
+                    part.records,
+                    part.off,
+                    part.counts.len(),
+                )
+            })
             .collect();
         assert_eq!(found, [(peg, 2, 3, 4, 1), (lamp, 1, 2, 1, 1)]);
     }

@@ -53,9 +53,7 @@ pub async fn of_part(db: &mut SqliteConnection, part: PartId) -> sqlx::Result<Ve
 }
 
 /// All that hold now.
-pub async fn holding(
-    db: &mut SqliteConnection,
-) -> sqlx::Result<Vec<(PartId, PartId, Allowed)>> {
+pub async fn holding(db: &mut SqliteConnection) -> sqlx::Result<Vec<(PartId, PartId, Allowed)>> {
     let rows = sqlx::query!(
         r#"
             select
