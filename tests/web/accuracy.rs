@@ -43,10 +43,10 @@ async fn recounted(
     let seq = ledger::append(&mut tx, &entry).await.unwrap();
     sqlx::query(
         "insert into count_sheet (
-            id, kit_id, purpose, opened_by, opened_at, closed_by, closed_at, closing_seq,
+            id, kit_id, purpose, source, opened_by, opened_at, closed_by, closed_at, closing_seq,
             more_to_come
         )
-        values ($1, $2, 'recount', $3, $4, $3, $4, $5, 0)",
+        values ($1, $2, 'recount', 'supplier', $3, $4, $3, $4, $5, 0)",
     )
     .bind(count)
     .bind(kit)

@@ -89,7 +89,7 @@ async fn what_lacks_is_named_with_what_it_stops_and_where_to_get_it() {
     let row = scene.keeper.open(&path).await.row("B-4 Peg").unwrap();
     assert_eq!(
         row[3],
-        "3: spares in Spares1: look first, then report or order"
+        "3: spares in Spares 1: look first, then report or order"
     );
     let odd = scene.keeper.open(&format!("{path}?day=yesterday")).await;
     odd.expect(200, "That day could not be read or has passed");
