@@ -85,6 +85,7 @@ fn routes() -> Routes {
         .merge(crate::find::pages::routes())
         .merge(crate::damage::pages::routes())
         .merge(crate::history::pages::routes())
+        .merge(crate::calendar::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.

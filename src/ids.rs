@@ -77,6 +77,7 @@ ids! {
     GuidePdfId
     LoanId
     EventId
+    FeedId
     /// Drawn when a form is shown, sent with it, and kept for ever: the same form sent twice is
     /// recorded once. For acts that the ledger records it is also the entry's id.
     FormId

@@ -34,6 +34,7 @@ pub mod orders;
 pub mod find;
 pub mod damage;
 pub mod history;
+pub mod calendar;
 pub mod today;
 
 // What joins them.

@@ -5,6 +5,7 @@ mod packed;
 mod support;
 
 mod access;
+mod calendar;
 mod counts;
 mod damage;
 mod events;
