@@ -6,6 +6,7 @@
 mod support;
 
 mod every_screen;
+mod lending;
 mod newcomer;
 mod support_works;
 mod taps;
