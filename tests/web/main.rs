@@ -5,6 +5,7 @@ mod packed;
 mod support;
 
 mod access;
+mod backups;
 mod calendar;
 mod counts;
 mod damage;
