@@ -10,6 +10,7 @@ mod calendar;
 mod counts;
 mod damage;
 mod events;
+mod full_disk;
 mod guide_pdf;
 mod guides;
 mod history;
