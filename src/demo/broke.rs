@@ -79,6 +79,7 @@ async fn strangers(story: &Story, kits: &Kits) -> anyhow::Result<()> {
         ..Typed::default()
     };
     let sent = story.sent();
-    let done = damage::tell_without_account(&story.app, &sent, &bag, &typed, "", "/c/thanks").await;
+    let done =
+        damage::tell_without_account(&story.app, &sent, &bag, &typed, &AboutTyped::default()).await;
     unrefused(done).map(|_| ())
 }
