@@ -163,14 +163,13 @@ pub async fn read_words_first<P>(
             ));
         }
         // An empty file field means that none was chosen; it takes up nothing.
-        let Some(first) = (match part.chunk().await {
-            Ok(first) => first,
+        let first = match first_bytes(&mut part).await {
+            Ok(Some(first)) => first,
+            Ok(None) => continue,
             Err(_) => {
                 files = Files::BrokeOff;
                 break;
             }
-        }) else {
-            continue;
         };
         if let Some(room) = room.take() {
             held = match room.await {
@@ -183,7 +182,7 @@ pub async fn read_words_first<P>(
             };
         }
         let most = if held.is_some() { largest } else { 0 };
-        match keep_after(first.to_vec(), &mut part, most).await {
+        match keep_after(first, &mut part, most).await {
             Ok((bytes, is_too_large)) => {
                 if let Files::Came(files) = &mut files {
                     files.push(File {
@@ -206,6 +205,16 @@ pub async fn read_words_first<P>(
         room: held,
         texts,
     })
+}
+
+/// The beginning of a file; `None` where it has no bytes at all.
+async fn first_bytes(part: &mut Field<'_>) -> Result<Option<Vec<u8>>, AppError> {
+    while let Some(bytes) = part.chunk().await.map_err(broke_off)? {
+        if !bytes.is_empty() {
+            return Ok(Some(bytes.to_vec()));
+        }
+    }
+    Ok(None)
 }
 
 /// A typed field of a form that is read part by part.

@@ -7,7 +7,8 @@ use crate::support::{Seen, World, drawn};
 
 async fn told_with(stock: &Stocked<'_>, picture: &[u8], fields: &[(&str, &str)]) -> Seen {
     let form = stock.keeper.open("/broken").await;
-    let files = [("take", "IMG_0042.JPG", picture)];
+    // A browser sends the field that was left alone as well, with no bytes and no name.
+    let files = [("take", "IMG_0042.JPG", picture), ("choose", "", b"")];
     stock
         .keeper
         .upload_all(&form, "Record it", &files, fields)
