@@ -86,6 +86,9 @@ impl Report {
     }
 
     pub fn told_by(&self) -> String {
+        if self.is_helper {
+            return format!("{}, helper", self.reporter);
+        }
         rules::words::told_by(self.member.as_deref(), &self.reporter)
     }
 }

@@ -11,6 +11,7 @@ use crate::db::Tx;
 use crate::error::{AppError, NotDone};
 use crate::ids::{DamageId, FormId, PersonId, TeamId};
 use crate::ledger::{self, Document, Entry, Move, NotAppended, Outside, Seq, State};
+use crate::passes::Helper;
 use crate::people::Viewer;
 use crate::places::Place;
 use crate::receipts::{self, Outcome, Sent};
@@ -46,7 +47,7 @@ pub async fn tell(
         let id = DamageId::new();
         let now = app.clock.now();
         let by = Some(viewer.person);
-        store::insert(tx, id, team, about, &told, &said, by, now).await?;
+        store::insert(tx, id, team, about, &told, &said, (by, None), now).await?;
         if about.is_known() && told.what != What::Astray {
             let by = (sent.id, viewer.person, now);
             accept_pieces(tx, id, about, &told, by).await?;
@@ -56,16 +57,23 @@ pub async fn tell(
     .await
 }
 
-/// Keeps what somebody without an account tells about a crate. Nothing moves.
+/// Keeps what somebody without an account tells about a crate. Nothing moves. With a helper pass of the crate's
+/// team it is credited to the first name and the event of the pass.
 pub async fn tell_without_account(
     app: &App,
     sent: &Sent,
     place: &Place,
     typed: &Typed,
     about: &AboutTyped,
+    helper: Option<&Helper>,
 ) -> Result<(Outcome, DamageId), NotDone<Refused>> {
     let done = receipts::once(app, sent, None, async |tx| {
-        let told = read(typed).map_err(|wrongs| NotDone::Refused(Refused::Wrong(wrongs)))?;
+        let mut told = read(typed).map_err(|wrongs| NotDone::Refused(Refused::Wrong(wrongs)))?;
+        let helper = helper.filter(|helper| helper.pass.team == place.team);
+        if let Some(helper) = helper {
+            told.reporter.clone_from(&helper.first_name);
+            told.event_id = Some(helper.pass.event);
+        }
         let (now, then) = (app.clock.now(), format!("/c/{}/thanks", place.code.plain()));
         let lately = store::sent_by_strangers(tx, place.id, now.plus_minutes(-60)).await?;
         if lately >= STRANGERS_AN_HOUR {
@@ -92,7 +100,8 @@ pub async fn tell_without_account(
             );
         }
         let id = DamageId::new();
-        store::insert(tx, id, place.team, known, &told, "", None, now).await?;
+        let by = (None, helper.map(|helper| helper.id));
+        store::insert(tx, id, place.team, known, &told, "", by, now).await?;
         Ok(format!("{then}?of={id}"))
     })
     .await?;

@@ -3,6 +3,7 @@
 //! No names of people, no prices, no borrowers. Nothing they tell moves a piece.
 
 use askama::Template;
+use axum::Extension;
 use axum::extract::{Multipart, State};
 use axum::response::{IntoResponse, Response};
 use sqlx::SqliteConnection;
@@ -17,6 +18,7 @@ use crate::damage::rules::telling::{Typed, What};
 use crate::error::{AppError, NotDone};
 use crate::find::pages::{Asker, look_up};
 use crate::ids::{FormId, PartId, PlaceId};
+use crate::passes::Helper;
 use crate::pictures::rules::MOST_BYTES;
 use crate::places::rules::words::{named, sentence};
 use crate::places::{self, Place};
@@ -50,6 +52,11 @@ struct Known {
 impl Known {
     fn title(&self) -> String {
         sentence(&named(&self.place))
+    }
+
+    /// Whether a pass is for the kits of this crate's team.
+    fn is_helped_by(&self, helper: &Helper) -> bool {
+        helper.pass.team == self.place.team
     }
 }
 
@@ -122,6 +129,7 @@ pub(super) struct StrangerPage {
     frame: Frame,
     form_id: FormId,
     known: Known,
+    helper: Option<Helper>,
     fields: StrangerForm,
     wrongs: Vec<Wrong>,
 }
@@ -186,12 +194,16 @@ pub(super) async fn ask(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
+    helper: Option<Extension<Helper>>,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
     Ok(match known(&app, &asker, &code).await? {
         Ok(known) => Page(StrangerPage {
             form_id: frame.form_id(),
             frame,
+            helper: helper
+                .map(|Extension(helper)| helper)
+                .filter(|helper| known.is_helped_by(helper)),
             known,
             fields: StrangerForm::default(),
             wrongs: Vec::new(),
@@ -232,6 +244,7 @@ pub(super) async fn tell(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
+    helper: Option<Extension<Helper>>,
     Path(code): Path<String>,
     parts: Multipart,
 ) -> Result<Response, AppError> {
@@ -253,8 +266,13 @@ pub(super) async fn tell(
         has_picture: had_picture,
         ..AboutTyped::default()
     };
+    let helper = helper
+        .map(|Extension(helper)| helper)
+        .filter(|helper| known.is_helped_by(helper));
+    let typed = fields.typed();
     let done =
-        damage::tell_without_account(&app, &sent, &known.place, &fields.typed(), &about).await;
+        damage::tell_without_account(&app, &sent, &known.place, &typed, &about, helper.as_ref())
+            .await;
     match done {
         Ok((outcome, report)) => {
             let today = app.clock.now().day("UTC");
@@ -271,6 +289,7 @@ pub(super) async fn tell(
                 form_id: frame.form_id(),
                 frame,
                 known,
+                helper,
                 fields,
                 wrongs,
             }))

@@ -11,7 +11,7 @@ use sqlx::SqliteConnection;
 use super::rules::standing::{Kind, Step};
 use super::rules::telling::{Told, Usable, What};
 use crate::clock::Instant;
-use crate::ids::{DamageId, EventId, KitId, PartId, PersonId, PlaceId, TeamId};
+use crate::ids::{DamageId, EventId, HelperId, KitId, PartId, PersonId, PlaceId, TeamId};
 use crate::ledger::{Seq, State};
 
 /// A report as it is kept.
@@ -40,6 +40,8 @@ pub struct Report {
     /// A member's name; empty for somebody who was erased.
     pub member: Option<String>,
     pub reporter: String,
+    /// Told with a helper pass.
+    pub is_helper: bool,
     pub reported_at: Instant,
 }
 
@@ -66,16 +68,18 @@ pub async fn insert(
     about: About,
     told: &Told,
     said_part: &str,
-    by: Option<PersonId>,
+    (by, helper): (Option<PersonId>, Option<HelperId>),
     now: Instant,
 ) -> sqlx::Result<()> {
     sqlx::query!(
         r#"
             insert into damage_report (
                 id, team_id, what, part_id, kit_id, place_id, qty, usable,
-                happened, event, note, reported_by, reporter, reported_at, said_part, event_id
+                happened, event, note, reported_by, reporter, reported_at, said_part, event_id,
+                helper_id
             )
-            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16,
+                $17)
         "#,
         id,
         team,
@@ -92,7 +96,8 @@ pub async fn insert(
         told.reporter,
         now,
         said_part,
-        told.event_id
+        told.event_id,
+        helper
     )
     .execute(db)
     .await?;
@@ -161,6 +166,7 @@ pub async fn reports(
                 report.note as "note!",
                 person.name as "member?",
                 report.reporter as "reporter!",
+                report.helper_id is not null as "is_helper!: bool",
                 report.reported_at as "reported_at!: Instant"
             from damage_report as report
             left join part on part.id = report.part_id

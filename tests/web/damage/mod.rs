@@ -2,6 +2,7 @@
 
 mod deciding;
 mod pictures;
+mod season;
 mod strangers;
 
 use fieldstow::ids::{KitId, PersonId, PlaceId, TeamId};
