@@ -33,6 +33,7 @@ pub mod counts;
 pub mod loans;
 pub mod orders;
 pub mod find;
+pub mod passes;
 pub mod damage;
 pub mod history;
 pub mod calendar;

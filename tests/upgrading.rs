@@ -36,6 +36,10 @@ insert into settlement (count_id, place_id, part_id, stint_id, settled_by, settl
     from stint join stint_total on stint_total.stint_id = stint.id limit 1;
 insert into loan_difference (loan_id, line, kind, place_id, qty, words)
     select loan_place.loan_id, 1, 'not ours', loan_place.place_id, 1, 'a grey mitten' from loan_place limit 1;
+insert into damage_picture (picture_id, report_id, form_id)
+    select picture.id, damage_report.id, zeroblob(16) from picture, damage_report limit 1;
+insert into helper (id, pass_id, first_name, token_hash, began_at)
+    select zeroblob(16), id, 'Sam', zeroblob(32), 1 from pass limit 1;
 insert into calendar_link (id, token_hash, team_id, person_id, name, made_at)
     select zeroblob(16), zeroblob(32), team_id, person_id, 'My phone', 1 from membership limit 1;
 ";

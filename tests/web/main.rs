@@ -22,6 +22,7 @@ mod loans;
 mod look;
 mod packing_slip;
 mod parts;
+mod passes;
 mod pictures;
 mod place_tree;
 mod places;

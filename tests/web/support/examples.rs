@@ -108,6 +108,16 @@ impl World {
         let day = [("name", "Larch Lantern Day"), ("first_on", "2027-03-27")];
         let event = keeper.press(&form, "Add the event", &day).await;
         examples.insert("event", last_segment(&event.path));
+        let bring = keeper.press(&event, "It goes", &[("kit", &kit)]).await;
+        let pass = keeper.click(&bring, "Helper pass").await;
+        let pass = keeper.press(&pass, "Make the pass", &[]).await;
+        let pass = pass.text_of("main .code .plain").replace('-', "");
+        let begin = keeper.open(&format!("/pass/{pass}")).await;
+        keeper
+            .press(&begin, "I am helping", &[("first_name", "Sam")])
+            .await;
+        examples.insert("pass/code", pass.clone());
+        examples.insert("PASS/code", pass);
         let code = "select code from code where subject_id = $1";
         examples.insert("code", self.stored(code, &examples["place"]).await);
         let seq = "select cast(max(seq) as text) from entry where $1 <> x''";
