@@ -16,7 +16,7 @@ use crate::clock::Clock;
 use crate::db::Db;
 use crate::error::AppError;
 use crate::find::misses::Misses;
-use crate::people::access::{Listed, Routes};
+use crate::people::access::{self, Listed, Routes};
 use crate::people::viewer::{self, HeldRequest, Sessions};
 use crate::people::{self, Viewer};
 use crate::web::frame::Frame;
@@ -36,6 +36,8 @@ pub struct App {
     pub people: Arc<people::Memory>,
     /// Where pictures are decoded, few at a time.
     pub pictures: Arc<crate::pictures::Desk>,
+    /// Where backups are made by themselves, if they are.
+    pub backups: Arc<crate::backups::Shelf>,
     settings: Arc<Settings>,
 }
 
@@ -55,8 +57,16 @@ impl App {
             misses: Arc::default(),
             people: Arc::default(),
             pictures: Arc::default(),
+            backups: Arc::default(),
             settings: Arc::new(settings),
         }
+    }
+
+    /// Makes backups in this folder, once a day and when somebody asks.
+    pub fn with_backups(mut self, folder: std::path::PathBuf) -> Self {
+        let since = self.clock.now();
+        self.backups = Arc::new(crate::backups::Shelf::at(folder, since));
+        self
     }
 
     pub fn public_url(&self) -> &str {
@@ -84,8 +94,11 @@ fn routes() -> Routes {
         .merge(crate::reports::pages::routes())
         .merge(crate::loans::pages::routes())
         .merge(crate::find::pages::routes())
+        .merge(crate::passes::pages::routes())
         .merge(crate::damage::pages::routes())
         .merge(crate::history::pages::routes())
+        .merge(crate::calendar::pages::routes())
+        .merge(crate::backups::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.
@@ -129,18 +142,25 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
         Ok(viewer) => viewer,
         Err(error) => return error.into_response(),
     };
+    let helper = match crate::passes::pages::helper(&app, request.headers()).await {
+        Ok(helper) => helper,
+        Err(error) => return error.into_response(),
+    };
     let told = flash::read(request.headers());
     let had_message = told.is_some();
 
     // Unchanged as long as nobody wrote, nobody else looks, and the day and the program are the same.
     let tag = match &viewer {
-        Some(viewer) if request.method() == Method::GET && !had_message => Some(format!(
-            "\"{}-{}-{}-{}\"",
-            app.db.version(),
-            viewer.session,
-            viewer.today(&app),
-            assets::mark()
-        )),
+        // What a helper is shown changes with the day, not with a write.
+        Some(viewer) if request.method() == Method::GET && !had_message && helper.is_none() => {
+            Some(format!(
+                "\"{}-{}-{}-{}\"",
+                app.db.version(),
+                viewer.session,
+                viewer.today(&app),
+                assets::mark()
+            ))
+        }
         _ => None,
     };
     if let Some(tag) = &tag
@@ -162,6 +182,10 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
     request.extensions_mut().insert(frame.clone());
     if let Some(viewer) = viewer {
         request.extensions_mut().insert(viewer);
+    }
+    if let Some(helper) = helper {
+        request.extensions_mut().insert(access::Helping);
+        request.extensions_mut().insert(helper);
     }
     let mut response = next.run(request).await;
 

@@ -214,6 +214,26 @@ impl Db {
         &self.file
     }
 
+    /// How many bytes the database takes, without what is still in its log.
+    pub async fn size(&self) -> sqlx::Result<u64> {
+        let mut connection = self.read().await?;
+        let bytes: i64 = sqlx::query_scalar(
+            "select page_count * page_size from pragma_page_count(), pragma_page_size()",
+        )
+        .fetch_one(&mut *connection)
+        .await?;
+        Ok(bytes.unsigned_abs())
+    }
+
+    /// A copy that nobody uses, to be read only.
+    pub async fn read_copy(file: &Path) -> sqlx::Result<SqliteConnection> {
+        let options = SqliteConnectOptions::new()
+            .filename(file)
+            .read_only(true)
+            .immutable(true);
+        SqliteConnection::connect_with(&options).await
+    }
+
     /// Writes a complete copy into a new file while work goes on, and checks that the copy is sound.
     pub async fn copy_to(&self, target: &Path) -> sqlx::Result<()> {
         // A connection of its own: the readers' setting `query_only` forbids this as well, although

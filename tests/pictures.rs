@@ -85,33 +85,47 @@ fn changed(seeds: &[Vec<u8>], dice: &mut Dice) -> Vec<u8> {
 }
 
 #[tokio::test]
-async fn changed_pictures_are_taken_or_refused_and_nothing_else() {
+async fn changed_pictures_are_taken_or_refused_on_every_page_that_takes_one() {
     let _alone = ALONE.lock().await;
     let count: usize = std::env::var("FIELDSTOW_PICTURES")
         .map(|text| text.parse().expect("FIELDSTOW_PICTURES is a number"))
         .unwrap_or(1000);
     let world = World::empty().await;
     let team = world.team("Nine Larches").await;
-    let ama = world.person("Ama", team, Role::Keeper).await;
-    world.beacon().await;
-    let page = format!("/parts/{}/pictures/new", world.part("Lamp").await);
+    let (id, ama) = world
+        .account("Ama", Some((team, Role::Keeper)), false)
+        .await;
+    let beacon = world.beacon().await;
+    let (_, bags) = world.kit(&beacon, id, team, "Kettlehorn", &["Bag 1"]).await;
+    let nobody = world.browser();
+    let code = world.code(bags[0].0).await;
+    let of_a_part = format!("/parts/{}/pictures/new", world.part("Lamp").await);
+    let of_a_crate = format!("/c/{code}/tell");
     let seeds = seeds();
     let mut dice = Dice(0x5eed_0007);
-    let (mut taken, mut refused) = (0, 0);
+    let (mut taken, mut refused, mut reports) = (0, 0, 0);
     let before = peak_from_now();
     for nth in 0..count {
         let bytes = changed(&seeds, &mut dice);
-        let form = ama.open(&page).await;
+        // In turn: of a part, of what broke, and from somebody without an account.
+        let (who, page, button) = match nth % 3 {
+            0 => (&ama, of_a_part.as_str(), "Add the picture"),
+            1 => (&ama, "/broken", "Record it"),
+            _ => (&nobody, of_a_crate.as_str(), "Tell them"),
+        };
+        let form = who.open(page).await;
         let files = [("take", "photo.jpg", bytes.as_slice())];
-        let (action, body) = ama.filled_upload(&form, "Add the picture", &files, &[]);
-        let seen = ama.post_upload(&action, body).await;
+        let (action, body) = who.filled_upload(&form, button, &files, &[]);
+        let seen = who.post_upload(&action, body).await;
         match seen.status.as_u16() {
-            303 => taken += 1,
-            422 => refused += 1,
+            303 if nth % 3 == 0 => taken += 1,
+            // The report is kept whatever becomes of its picture.
+            303 => reports += 1,
+            422 if nth % 3 == 0 => refused += 1,
             other => panic!("picture {nth} answered {other}: {}", seen.words()),
         }
-        // A team may add only so many in a day.
-        if nth % 150 == 149 {
+        // A team may add only so many in a day, and strangers only so many in an hour.
+        if nth % 30 == 29 {
             world.clock.advance_minutes(24 * 60 + 1);
             let (_, again) = world
                 .account("Ama", Some((team, Role::Keeper)), false)
@@ -119,9 +133,15 @@ async fn changed_pictures_are_taken_or_refused_and_nothing_else() {
             ama.set_cookie("sid", &again.cookie("sid").unwrap());
         }
     }
+    let shown = kept_with_reports(&world).await;
     assert!(
-        taken > count / 100 && refused > count / 4,
+        taken > count / 300 && refused > count / 12,
         "{taken} taken, {refused} refused"
+    );
+    assert_eq!(taken + refused + reports, count);
+    assert!(
+        shown > count / 150 && shown < reports,
+        "{shown} pictures with {reports} reports"
     );
     assert_bounded(before);
 
@@ -134,6 +154,16 @@ async fn changed_pictures_are_taken_or_refused_and_nothing_else() {
     for bytes in kept {
         drawn::assert_only_pixels(&bytes);
     }
+}
+
+/// Pictures that were kept with reports.
+async fn kept_with_reports(world: &World) -> usize {
+    let mut db = world.app.db.read().await.unwrap();
+    let count: i64 = sqlx::query_scalar("select count(*) from damage_picture")
+        .fetch_one(&mut *db)
+        .await
+        .unwrap();
+    count.try_into().unwrap()
 }
 
 /// Forty-nine million pixels of four bytes: nearly the most that is decoded at all.

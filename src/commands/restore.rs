@@ -17,6 +17,7 @@ use super::{hex, in_runtime, verify};
 use crate::clock::{Clock, Instant, SystemClock};
 use crate::config::RestoreOptions;
 use crate::db::{self, Db};
+use crate::disk;
 use crate::ledger::{self, Findings};
 use crate::lock::{self, DataFolder};
 use crate::people;
@@ -147,6 +148,10 @@ fn remove(copy: &Path) -> io::Result<()> {
 /// Copies the backup, for nobody but us to read, as far as the disk.
 fn copy_file(file: &Path, copy: &Path) -> io::Result<()> {
     let mut from = File::open(file)?;
+    let folder = copy.parent().unwrap_or(copy);
+    // Checking may bring it up to date, which writes it once more in part.
+    disk::room_for(folder, from.metadata()?.len().saturating_mul(5) / 4)
+        .map_err(io::Error::other)?;
     let mut options = OpenOptions::new();
     options.write(true).create_new(true);
     #[cfg(unix)]

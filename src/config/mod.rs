@@ -75,7 +75,31 @@ pub struct ServeOptions {
     #[command(flatten)]
     pub listen: ListenOptions,
     #[command(flatten)]
+    pub backups: BackupsOptions,
+    #[command(flatten)]
     pub log: LogOptions,
+}
+
+#[derive(Debug, Args)]
+pub struct BackupsOptions {
+    /// Where a checked backup is made each day; 7 daily and 4 weekly ones are kept [default: the folder
+    /// `backups` in the data folder]
+    #[arg(long, env = "FIELDSTOW_BACKUPS", value_name = "FOLDER")]
+    pub backups: Option<PathBuf>,
+    /// Make no backups by itself
+    #[arg(long, env = "FIELDSTOW_NO_BACKUPS", conflicts_with = "backups")]
+    pub no_backups: bool,
+}
+
+impl BackupsOptions {
+    /// The folder for backups, where any are made.
+    pub fn folder(&self, data: &std::path::Path) -> Option<PathBuf> {
+        if self.no_backups {
+            return None;
+        }
+        let usual = || data.join("backups");
+        Some(self.backups.clone().unwrap_or_else(usual))
+    }
 }
 
 #[derive(Debug, Args)]

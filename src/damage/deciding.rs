@@ -1,9 +1,10 @@
 //! Deciding about pieces that broke or were lost, and about reports that wait.
 
+use super::about::stand_of;
 use super::rules::standing::{Kind, Standing, Step, is_in_force};
 use super::rules::telling::What;
 use super::store::{self, Stand};
-use super::telling::{append, stand_of, step, team_of, waiting};
+use super::telling::{append, step, team_of, waiting};
 use super::{Refused, Slip, slip, wrong};
 use crate::app::App;
 use crate::db::Tx;

@@ -10,15 +10,18 @@
 //! - A lost piece stays in the books until the keeper writes it down as *missing*; a found one comes home
 //!   from *missing* if any of its kind is.
 
+mod about;
 mod deciding;
 pub mod pages;
+pub mod photo;
 pub mod rules;
 mod store;
 mod telling;
 
+pub use about::AboutTyped;
 pub use deciding::{Decision, decide, join, see_to, set_aside, take_back};
 pub use store::{About, Report, Stand, waiting};
-pub use telling::{AboutTyped, accept, tell, tell_without_account};
+pub use telling::{accept, tell, tell_without_account};
 
 use std::collections::HashMap;
 
@@ -83,6 +86,9 @@ impl Report {
     }
 
     pub fn told_by(&self) -> String {
+        if self.is_helper {
+            return format!("{}, helper", self.reporter);
+        }
         rules::words::told_by(self.member.as_deref(), &self.reporter)
     }
 }
@@ -131,6 +137,13 @@ pub async fn slip(db: &mut SqliteConnection, id: DamageId) -> Result<Slip, AppEr
     };
     let mut found = slips(db, asked, 1).await?;
     found.pop().ok_or(AppError::NotFound("report"))
+}
+
+/// The report whose page this is.
+fn report_at(path: &str) -> Result<DamageId, AppError> {
+    path.strip_prefix("/damage/")
+        .and_then(|id| id.parse().ok())
+        .ok_or(AppError::NotFound("report"))
 }
 
 /// A team's latest reports, those of one part if it is named.

@@ -1,40 +1,24 @@
 //! Telling what broke, and accepting what somebody without an account told.
 
-use sqlx::SqliteConnection;
-
+use super::about::{AboutTyped, check_event, check_stand, resolve, resolve_or_say, stand_of};
 use super::rules::standing::{Kind, Step};
 use super::rules::telling::{Told, Typed, What, read, take};
-use super::store::{self, About, Stand};
+use super::store::{self, About};
 use super::{Refused, Slip, slip, wrong};
 use crate::app::App;
 use crate::clock::Instant;
-use crate::code::Code;
-use crate::codes::{self, CodeKind};
 use crate::db::Tx;
 use crate::error::{AppError, NotDone};
-use crate::find::rules::expression;
-use crate::ids::{DamageId, FormId, PersonId, PlaceId, TeamId};
+use crate::ids::{DamageId, FormId, PersonId, TeamId};
 use crate::ledger::{self, Document, Entry, Move, NotAppended, Outside, Seq, State};
+use crate::passes::Helper;
 use crate::people::Viewer;
-use crate::places::{self, Place};
+use crate::places::Place;
 use crate::receipts::{self, Outcome, Sent};
 use crate::{kits, ledger::Stand as At};
 
-/// As many pieces in as many places as are offered for choosing.
-const OFFERED: i64 = 12;
 /// More reports about one crate than this in an hour are not taken from people without an account.
 const STRANGERS_AN_HOUR: i64 = 20;
-
-/// What a report is about, as it was typed.
-#[derive(Debug, Clone, Default)]
-pub struct AboutTyped {
-    /// One of the stands that were offered.
-    pub stand: String,
-    /// Words of the part: name, number, colour.
-    pub part: String,
-    /// The code on the crate or bag it is about.
-    pub code: String,
-}
 
 /// Records what a member tells. Where it is known which pieces it is about, they change their state in
 /// the same act.
@@ -51,8 +35,10 @@ pub async fn tell(
             return wrong("team", "choose one of your teams");
         }
         let told = read(typed).map_err(|wrongs| NotDone::Refused(Refused::Wrong(wrongs)))?;
-        let about = resolve(tx, team, told.what, about).await?;
-        if about.part.is_none() && about.place.is_none() && told.note.is_empty() {
+        check_event(tx, &told).await?;
+        let has_picture = about.has_picture;
+        let (about, said) = resolve_or_say(tx, team, told.what, about).await?;
+        if about == About::default() && told.note.is_empty() && said.is_empty() && !has_picture {
             return wrong(
                 "part",
                 "say what it is about, or leave this empty and write a few words below",
@@ -60,8 +46,9 @@ pub async fn tell(
         }
         let id = DamageId::new();
         let now = app.clock.now();
-        store::insert(tx, id, team, about, &told, Some(viewer.person), now).await?;
-        if about.part.is_some() && told.what != What::Astray {
+        let by = Some(viewer.person);
+        store::insert(tx, id, team, about, &told, &said, (by, None), now).await?;
+        if about.is_known() && told.what != What::Astray {
             let by = (sent.id, viewer.person, now);
             accept_pieces(tx, id, about, &told, by).await?;
         }
@@ -70,18 +57,24 @@ pub async fn tell(
     .await
 }
 
-/// Keeps what somebody without an account tells about a crate. Nothing moves.
+/// Keeps what somebody without an account tells about a crate. Nothing moves. With a helper pass of the crate's
+/// team it is credited to the first name and the event of the pass.
 pub async fn tell_without_account(
     app: &App,
     sent: &Sent,
     place: &Place,
     typed: &Typed,
-    stand: &str,
-    then: &str,
-) -> Result<Outcome, NotDone<Refused>> {
-    receipts::once(app, sent, None, async |tx| {
-        let told = read(typed).map_err(|wrongs| NotDone::Refused(Refused::Wrong(wrongs)))?;
-        let now = app.clock.now();
+    about: &AboutTyped,
+    helper: Option<&Helper>,
+) -> Result<(Outcome, DamageId), NotDone<Refused>> {
+    let done = receipts::once(app, sent, None, async |tx| {
+        let mut told = read(typed).map_err(|wrongs| NotDone::Refused(Refused::Wrong(wrongs)))?;
+        let helper = helper.filter(|helper| helper.pass.team == place.team);
+        if let Some(helper) = helper {
+            told.reporter.clone_from(&helper.first_name);
+            told.event_id = Some(helper.pass.event);
+        }
+        let (now, then) = (app.clock.now(), format!("/c/{}/thanks", place.code.plain()));
         let lately = store::sent_by_strangers(tx, place.id, now.plus_minutes(-60)).await?;
         if lately >= STRANGERS_AN_HOUR {
             return Err(AppError::TooMany(
@@ -90,24 +83,34 @@ pub async fn tell_without_account(
             )
             .into());
         }
-        let mut about = About {
+        let mut known = About {
             part: None,
             kit: place.kit,
             place: Some(place.id),
         };
-        if !stand.is_empty() {
-            about = stand_of(stand)
-                .filter(|about| about.place.is_some())
+        if !about.stand.is_empty() {
+            known = stand_of(&about.stand)
+                .filter(|known| known.place.is_some())
                 .map_or_else(|| wrong("stand", "choose one of the list"), Ok)?;
-            check_stand(tx, place.team, about).await?;
-        } else if told.note.is_empty() && told.what != What::Astray {
-            return wrong("note", "choose the part, or write a few words about it");
+            check_stand(tx, place.team, known).await?;
+        } else if told.note.is_empty() && told.what != What::Astray && !about.has_picture {
+            return wrong(
+                "note",
+                "choose the part, photograph it, or write a few words about it",
+            );
         }
         let id = DamageId::new();
-        store::insert(tx, id, place.team, about, &told, None, now).await?;
-        Ok(then.to_owned())
+        let by = (None, helper.map(|helper| helper.id));
+        store::insert(tx, id, place.team, known, &told, "", by, now).await?;
+        Ok(format!("{then}?of={id}"))
     })
-    .await
+    .await?;
+    let id = done
+        .location()
+        .rsplit_once('=')
+        .and_then(|(_, id)| id.parse().ok())
+        .ok_or(AppError::NotFound("report"))?;
+    Ok((done, id))
 }
 
 /// Accepts a report that waits, after putting right which pieces it is about.
@@ -245,120 +248,4 @@ pub(super) async fn team_of(
         .await?
         .ok_or(AppError::NotFound("kit"))?;
     Ok(kit.team)
-}
-
-/// Reads what a form sends for a stand.
-pub(super) fn stand_of(key: &str) -> Option<About> {
-    let mut ids = key.split('.');
-    let about = About {
-        part: Some(ids.next()?.parse().ok()?),
-        kit: Some(ids.next()?.parse().ok()?),
-        place: Some(ids.next()?.parse().ok()?),
-    };
-    ids.next().is_none().then_some(about)
-}
-
-/// Whether a stand is in the team's books.
-async fn check_stand(tx: &mut Tx, team: TeamId, about: About) -> Result<(), NotDone<Refused>> {
-    let kit = match about.kit {
-        Some(kit) => kits::find(tx, kit).await?,
-        None => None,
-    };
-    let place = match about.place {
-        Some(place) => places::find(tx, place).await?,
-        None => None,
-    };
-    let is_ours = kit.is_some_and(|kit| kit.team == team)
-        && place.is_some_and(|place| place.team == team && !place.put_away);
-    if is_ours {
-        Ok(())
-    } else {
-        wrong("part", "these pieces are in another team’s books")
-    }
-}
-
-/// Which pieces are meant.
-async fn resolve(
-    tx: &mut Tx,
-    team: TeamId,
-    what: What,
-    typed: &AboutTyped,
-) -> Result<About, NotDone<Refused>> {
-    if !typed.stand.is_empty() {
-        let Some(about) = stand_of(&typed.stand) else {
-            return wrong("part", "choose one of the list");
-        };
-        check_stand(tx, team, about).await?;
-        return Ok(about);
-    }
-    let within = coded(tx, team, &typed.code).await?;
-    if typed.part.trim().is_empty() {
-        return Ok(About {
-            part: None,
-            kit: within.as_ref().and_then(|place| place.kit),
-            place: within.map(|place| place.id),
-        });
-    }
-    let Some(words) = expression(&typed.part, None) else {
-        return wrong("part", "write a word of its name, or its number");
-    };
-    let within_id = within.as_ref().map(|place| place.id);
-    let mut stands = match (what, within_id) {
-        // A found piece lies where it was found, whatever the books say.
-        (What::Found, Some(place)) => store::kinds(tx, team, &words, place, OFFERED).await?,
-        _ => offered(tx, team, what, &words, within_id).await?,
-    };
-    match stands.len() {
-        0 if within.is_some() => wrong(
-            "part",
-            "nothing of that name is in there by the books; leave the code empty to look everywhere",
-        ),
-        0 => wrong(
-            "part",
-            "nothing of that name is in your kits; leave this empty and write a few words below",
-        ),
-        1 => {
-            let only = stands.remove(0);
-            Ok(About {
-                part: Some(only.part),
-                kit: Some(only.kit),
-                place: Some(only.place),
-            })
-        }
-        _ => Err(NotDone::Refused(Refused::Several(stands))),
-    }
-}
-
-/// Pieces that fit the words. Only those in use can break or be lost.
-async fn offered(
-    db: &mut SqliteConnection,
-    team: TeamId,
-    what: What,
-    words: &str,
-    within: Option<PlaceId>,
-) -> sqlx::Result<Vec<Stand>> {
-    let mut stands = store::stands(db, team, None, Some(words), within, OFFERED).await?;
-    if matches!(what, What::Broken | What::Lost) {
-        stands.retain(|stand| stand.in_use() > 0);
-    }
-    Ok(stands)
-}
-
-/// The place of the team that bears a code; `None` where no code was typed.
-async fn coded(tx: &mut Tx, team: TeamId, typed: &str) -> Result<Option<Place>, NotDone<Refused>> {
-    if typed.trim().is_empty() {
-        return Ok(None);
-    }
-    let code = match Code::parse(typed) {
-        Ok(code) => code,
-        Err(why) => return wrong("code", why.to_string()),
-    };
-    let place = match codes::find(tx, &code).await? {
-        Some((CodeKind::Place, id)) => places::find(tx, PlaceId(id)).await?,
-        Some(_) | None => None,
-    };
-    match place {
-        Some(place) if place.team == team => Ok(Some(place)),
-        Some(_) | None => wrong("code", format!("{code} is not on a crate or bag of yours")),
-    }
 }

@@ -9,6 +9,7 @@ use super::world::{self, KETTLEHORN, MARUNA, Minutes, OLD_NEEDLE};
 use crate::damage::rules::standing::Kind;
 use crate::damage::rules::telling::Typed;
 use crate::damage::{self, AboutTyped, Decision};
+use crate::events;
 use crate::ids::{DamageId, PlaceId};
 use crate::places;
 
@@ -29,6 +30,14 @@ async fn old_needle(story: &Story, kits: &Kits, counted: &Counted) -> anyhow::Re
     };
     let viewer = story.viewer(MARUNA)?;
     let team = story.team(world::LEAGUE)?;
+    let mut db = story.app.db.read().await?;
+    let (from, to) = (story.today().plus_days(-60), story.today());
+    let event = events::between(&mut db, from, to)
+        .await?
+        .into_iter()
+        .find(|event| event.name == "Rope Bridge Day")
+        .context("the event that is over")?;
+    drop(db);
     for (line, what, usable, happened, decided) in [
         (bent, "broken", "yes", "bent", Some(Kind::KeptInUse)),
         (cracked, "broken", "unsure", "cracked", Some(Kind::ToOrder)),
@@ -39,7 +48,7 @@ async fn old_needle(story: &Story, kits: &Kits, counted: &Counted) -> anyhow::Re
             what: what.into(),
             usable: usable.into(),
             happened: happened.into(),
-            event: "Rope Bridge Day".into(),
+            event_id: event.id.to_string(),
             ..Typed::default()
         };
         let about = AboutTyped {
@@ -79,6 +88,14 @@ async fn strangers(story: &Story, kits: &Kits) -> anyhow::Result<()> {
         ..Typed::default()
     };
     let sent = story.sent();
-    let done = damage::tell_without_account(&story.app, &sent, &bag, &typed, "", "/c/thanks").await;
+    let done = damage::tell_without_account(
+        &story.app,
+        &sent,
+        &bag,
+        &typed,
+        &AboutTyped::default(),
+        None,
+    )
+    .await;
     unrefused(done).map(|_| ())
 }

@@ -1,10 +1,13 @@
 //! Writes the invented events down: one is over, one is coming.
 
+use anyhow::Context;
+
 use super::fill::{Story, id_in, unrefused};
 use super::kept::Kits;
 use super::world::story::EVENTS;
 use super::world::{Days, Minutes};
 use crate::events::{self, rules::Typed};
+use crate::passes;
 
 pub(super) async fn plan(story: &Story, kits: &Kits) -> anyhow::Result<()> {
     for event in EVENTS {
@@ -27,6 +30,16 @@ pub(super) async fn plan(story: &Story, kits: &Kits) -> anyhow::Result<()> {
             let kit = Some(kits.id(kit)?);
             let sent = story.sent();
             unrefused(events::bring(&story.app, viewer, &sent, id, kit, "").await)?;
+        }
+        // Helpers are expected at what is still to come.
+        let [(_, keeper), ..] = event.kits else {
+            continue;
+        };
+        if event.first.0 > 0 {
+            let viewer = story.viewer(keeper)?;
+            let sent = story.sent();
+            let team = viewer.main_team().context("their team")?.team;
+            unrefused(passes::make(&story.app, viewer, &sent, id, team).await)?;
         }
     }
     Ok(())

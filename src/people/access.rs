@@ -23,6 +23,8 @@ use crate::web::problem;
 pub enum Rule {
     /// Everybody, with or without an account.
     Anyone,
+    /// Whoever opened a helper pass that still holds, with or without an account.
+    Helps,
     /// Everybody with an account.
     SignedIn,
     /// Whoever keeps a team's kits, or answers for the league: seasons, guides, parts lists.
@@ -49,8 +51,9 @@ pub enum Rule {
 }
 
 impl Rule {
-    pub const ALL: [Rule; 12] = [
+    pub const ALL: [Rule; 13] = [
         Rule::Anyone,
+        Rule::Helps,
         Rule::SignedIn,
         Rule::KeepsGuides,
         Rule::KeepsSomeTeam,
@@ -74,6 +77,7 @@ impl Rule {
             | Rule::Keeps
             | Rule::Staffs => true,
             Rule::Anyone
+            | Rule::Helps
             | Rule::SignedIn
             | Rule::KeepsGuides
             | Rule::KeepsSomeTeam
@@ -86,6 +90,7 @@ impl Rule {
     fn who(self) -> &'static str {
         match self {
             Rule::Anyone => "everybody",
+            Rule::Helps => "people with a helper pass that holds",
             Rule::SignedIn => "people with an account",
             Rule::KeepsGuides => "keepers, deputies and coordinators",
             Rule::KeepsSomeTeam => "keepers and deputies",
@@ -123,6 +128,7 @@ pub fn allowed(rule: Rule, standing: Option<Standing>) -> bool {
     let keeps_there = standing.role_there.is_some_and(Role::keeps);
     match rule {
         Rule::Anyone | Rule::SignedIn => true,
+        Rule::Helps => false,
         Rule::KeepsGuides => standing.keeps_some_team || standing.coordinator,
         Rule::KeepsSomeTeam => standing.keeps_some_team,
         Rule::WorksSomewhere => standing.works_somewhere,
@@ -137,6 +143,15 @@ pub fn allowed(rule: Rule, standing: Option<Standing>) -> bool {
         Rule::Staffs => keeps_there || standing.coordinator,
     }
 }
+
+/// The same for a phone on which a helper pass was opened, as far as it is not signed in.
+pub fn allowed_to_helpers(rule: Rule) -> bool {
+    matches!(rule, Rule::Anyone | Rule::Helps)
+}
+
+/// Stands in a request whose phone opened a helper pass that still holds.
+#[derive(Debug, Clone, Copy)]
+pub struct Helping;
 
 /// One registered route, for the tests that go through all of them.
 #[derive(Debug, Clone)]
@@ -224,6 +239,18 @@ async fn check(rule: Rule, request: Request) -> Result<Request, Response> {
     if rule == Rule::Anyone {
         return Ok(request);
     }
+    if request.extensions().get::<Helping>().is_some() && allowed_to_helpers(rule) {
+        return Ok(request);
+    }
+    if rule == Rule::Helps {
+        return Err(problem::answer(
+            StatusCode::FORBIDDEN,
+            format!(
+                "This is for {}. Scan the pass again, or ask somebody of the team.",
+                rule.who()
+            ),
+        ));
+    }
     let Some(viewer) = request.extensions().get::<Viewer>().cloned() else {
         return Err(super::viewer::sign_in_first(request).await);
     };
@@ -288,7 +315,7 @@ async fn subject_sides(
 mod tests {
     use super::*;
 
-    /// Rows are rules; columns: no account, account only, coordinator, keeper elsewhere, crew there,
+    /// Rows are rules; columns: a helper pass, no account, account only, coordinator, keeper elsewhere, crew there,
     /// deputy there, keeper there, crew beside, keeper beside.
     #[test]
     fn the_truth_table() {
@@ -329,24 +356,26 @@ mod tests {
             Some(beside(Role::Keeper)),
         ];
         let table = [
-            (Rule::Anyone, "yyyyyyyyy"),
-            (Rule::SignedIn, "-yyyyyyyy"),
-            (Rule::KeepsGuides, "--yy-yy-y"),
-            (Rule::KeepsSomeTeam, "---y-yy-y"),
-            (Rule::WorksSomewhere, "---yyyyyy"),
-            (Rule::Coordinates, "--y------"),
-            (Rule::Sees, "--y-yyy--"),
-            (Rule::SeesEither, "--y-yyyyy"),
-            (Rule::KeepsOther, "--------y"),
-            (Rule::Works, "----yyy--"),
-            (Rule::Keeps, "-----yy--"),
-            (Rule::Staffs, "--y--yy--"),
+            (Rule::Anyone, "yyyyyyyyyy"),
+            (Rule::Helps, "y---------"),
+            (Rule::SignedIn, "--yyyyyyyy"),
+            (Rule::KeepsGuides, "---yy-yy-y"),
+            (Rule::KeepsSomeTeam, "----y-yy-y"),
+            (Rule::WorksSomewhere, "----yyyyyy"),
+            (Rule::Coordinates, "---y------"),
+            (Rule::Sees, "---y-yyy--"),
+            (Rule::SeesEither, "---y-yyyyy"),
+            (Rule::KeepsOther, "---------y"),
+            (Rule::Works, "-----yyy--"),
+            (Rule::Keeps, "------yy--"),
+            (Rule::Staffs, "---y--yy--"),
         ];
         assert_eq!(table.len(), Rule::ALL.len(), "every rule has its row");
         for (rule, row) in table {
-            let found: String = columns
-                .iter()
-                .map(|standing| if allowed(rule, *standing) { 'y' } else { '-' })
+            let by_account = columns.iter().map(|standing| allowed(rule, *standing));
+            let found: String = std::iter::once(allowed_to_helpers(rule))
+                .chain(by_account)
+                .map(|is_allowed| if is_allowed { 'y' } else { '-' })
                 .collect();
             assert_eq!(found, row, "{rule:?}");
         }

@@ -41,6 +41,8 @@ pub struct Developed {
 /// Sees to it that few pictures are in memory at once.
 pub struct Desk {
     held: Arc<Semaphore>,
+    /// Of those held, as many as come from people without an account.
+    outside: Arc<Semaphore>,
     decoding: Arc<Semaphore>,
 }
 
@@ -48,6 +50,7 @@ impl Default for Desk {
     fn default() -> Self {
         Self {
             held: Arc::new(Semaphore::new(HELD)),
+            outside: Arc::new(Semaphore::new(1)),
             decoding: Arc::new(Semaphore::new(1)),
         }
     }
@@ -57,6 +60,13 @@ impl Desk {
     /// Room for one upload. Taken before its body is read, held until it is stored.
     pub async fn room(&self) -> Result<OwnedSemaphorePermit, AppError> {
         wait(&self.held).await
+    }
+
+    /// The same for somebody without an account: one at a time, so that nobody's slow line keeps those who
+    /// work here from adding pictures.
+    pub async fn room_outside(&self) -> Result<[OwnedSemaphorePermit; 2], AppError> {
+        let one = wait(&self.outside).await?;
+        Ok([one, wait(&self.held).await?])
     }
 
     /// Makes of a picture from outside what is kept of it.

@@ -23,7 +23,8 @@ use crate::error::{AppError, NotDone};
 use crate::ids::{PartId, PersonId, PictureId, PlaceId, TeamId};
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
-use rules::{Act, Caption, Refused, Said, Wrongs};
+use crate::web::upload::File;
+use rules::{Act, Caption, NotTaken, Refused, Said, Wrongs};
 
 /// What a picture shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -131,6 +132,21 @@ pub fn layer_words(layer: i64) -> String {
         1 => "Layer 1, at the bottom".into(),
         _ => format!("Layer {layer}"),
     }
+}
+
+/// The one picture that a form brought, taken or chosen.
+pub fn only(files: Vec<File>) -> Result<Vec<u8>, NotTaken> {
+    let mut pictures = files
+        .into_iter()
+        .filter(|file| file.field == "take" || file.field == "choose");
+    let picture = pictures.next().ok_or(NotTaken::None)?;
+    if pictures.next().is_some() {
+        return Err(NotTaken::Two);
+    }
+    if picture.is_too_large {
+        return Err(NotTaken::TooManyBytes);
+    }
+    Ok(picture.bytes)
 }
 
 /// A picture to be kept.

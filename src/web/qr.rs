@@ -19,6 +19,11 @@ pub fn of_code(public_url: &str, code: &crate::code::Code) -> Option<Qr> {
     symbol(&format!("{public_url}/c/{}", code.plain()).to_uppercase())
 }
 
+/// The symbol for any address of ours that is understood in upper case.
+pub fn of_address(address: &str) -> Option<Qr> {
+    symbol(&address.to_uppercase())
+}
+
 fn symbol(text: &str) -> Option<Qr> {
     let symbol = QRBuilder::new(text).ecl(ECL::M).build().ok()?;
     let mut path = String::new();

@@ -5,7 +5,9 @@
 
 mod support;
 
+mod damage;
 mod every_screen;
+mod lending;
 mod newcomer;
 mod support_works;
 mod taps;

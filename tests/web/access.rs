@@ -188,7 +188,7 @@ async fn every_route_lets_in_whom_its_rule_lets_in() {
                 .header("location")
                 .is_some_and(|location| location.starts_with("/sign-in?then="));
             let let_in = match standing {
-                None => status != 401 && !to_sign_in,
+                None => status != 401 && status != 403 && !to_sign_in,
                 Some(_) => status != 403,
             };
             let expected = allowed(route.rule, standing);

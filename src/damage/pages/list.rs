@@ -10,9 +10,10 @@ use crate::damage::rules::most::{Loss, Sum, add_up};
 use crate::damage::rules::words;
 use crate::damage::{self, Slip};
 use crate::error::AppError;
-use crate::ids::PartId;
+use crate::ids::{EventId, PartId, SeasonId};
 use crate::people::Viewer;
-use crate::seasons;
+use crate::people::viewer::form_encode;
+use crate::seasons::{self, Season};
 use crate::web::extract::Query;
 use crate::web::form::Choice;
 use crate::web::frame::Frame;
@@ -64,7 +65,8 @@ pub(super) struct ListPage {
     frame: Frame,
     zone: String,
     shows: Vec<Choice>,
-    part: String,
+    /// What else is asked for, to be asked for again.
+    asked: Vec<(&'static str, String)>,
     slips: Vec<Slip>,
 }
 
@@ -83,6 +85,10 @@ impl ListPage {
 pub(super) struct ListQuery {
     show: String,
     part: String,
+    /// An event that was chosen, or the words for one.
+    event: String,
+    at: String,
+    season: String,
 }
 
 pub(super) async fn index(
@@ -97,11 +103,26 @@ pub(super) async fn index(
         .find(|show| show.word() == query.show)
         .unwrap_or(Show::All);
     let part = query.part.parse::<PartId>().ok();
+    let event = query.event.parse::<EventId>().ok();
+    let seasons = seasons::all(&mut db).await?;
+    let days = Days::of(&seasons, &query.season, viewer.zone());
     let mut slips = Vec::new();
     for membership in viewer.memberships() {
         slips.extend(damage::of_team(&mut db, membership.team, part).await?);
     }
-    slips.retain(|slip| show.holds(slip));
+    slips.retain(|slip| {
+        let report = &slip.report;
+        show.holds(slip)
+            && event.is_none_or(|event| report.event_id == Some(event))
+            && (query.at.is_empty() || (report.event_id.is_none() && report.event == query.at))
+            && days.hold(report.reported_at)
+    });
+    let asked = [
+        ("part", query.part),
+        ("event", query.event),
+        ("at", query.at),
+        ("season", query.season),
+    ];
     Ok(Page(ListPage {
         frame,
         zone: viewer.zone().to_owned(),
@@ -109,7 +130,10 @@ pub(super) async fn index(
             .into_iter()
             .map(|one| Choice::new(one.word(), one.sentence(), one == show))
             .collect(),
-        part: part.map_or_else(String::new, |part| part.to_string()),
+        asked: asked
+            .into_iter()
+            .filter(|(_, text)| !text.is_empty())
+            .collect(),
         slips,
     }))
 }
@@ -119,8 +143,39 @@ pub(super) async fn index(
 pub(super) struct MostPage {
     frame: Frame,
     seasons: Vec<Choice>,
+    /// "&season=…" where one is chosen.
+    season: String,
     parts: Vec<Sum<(PartId, String)>>,
-    events: Vec<Sum<String>>,
+    events: Vec<Sum<(Option<EventId>, String)>>,
+    by_season: Vec<Sum<(Option<SeasonId>, String)>>,
+}
+
+/// The days of a season: it ends where the next one begins.
+struct Days<'a> {
+    from: Option<Day>,
+    to: Option<Day>,
+    zone: &'a str,
+}
+
+impl<'a> Days<'a> {
+    /// `all` has the newest season first; where none is chosen, all days.
+    fn of(all: &[Season], chosen: &str, zone: &'a str) -> Self {
+        let at = all
+            .iter()
+            .position(|season| season.id.to_string() == chosen);
+        Self {
+            from: at.map(|at| all[at].starts_on),
+            to: at
+                .and_then(|at| at.checked_sub(1))
+                .map(|next| all[next].starts_on),
+            zone,
+        }
+    }
+
+    fn hold(&self, at: Instant) -> bool {
+        let day = at.day(self.zone);
+        self.from.is_none_or(|from| day >= from) && self.to.is_none_or(|to| day < to)
+    }
 }
 
 impl MostPage {
@@ -128,6 +183,15 @@ impl MostPage {
     fn share(&self, pieces: i64) -> i64 {
         let most = self.parts.first().map_or(1, Sum::together).max(1);
         pieces * 100 / most
+    }
+
+    /// Where the reports of an event are.
+    fn event_address(&self, (event, words): &(Option<EventId>, String)) -> String {
+        let asked = match event {
+            Some(event) => format!("event={event}"),
+            None => format!("at={}", form_encode(words)),
+        };
+        format!("/damage?{asked}{}", self.season)
     }
 
     fn no_error(&self) -> Option<&str> {
@@ -148,32 +212,21 @@ pub(super) async fn most(
     Query(query): Query<MostQuery>,
 ) -> Result<Page<MostPage>, AppError> {
     let mut db = app.db.read().await?;
-    // The newest first: a season ends where the next one begins.
     let all = seasons::all(&mut db).await?;
-    let chosen = all
-        .iter()
-        .position(|season| season.id.to_string() == query.season);
-    let from = chosen.map(|at| all[at].starts_on);
-    let to = chosen
-        .and_then(|at| at.checked_sub(1))
-        .map(|next| all[next].starts_on);
-    let zone = viewer.zone();
-    let is_in = |at: Instant| {
-        let day: Day = at.day(zone);
-        from.is_none_or(|from| day >= from) && to.is_none_or(|to| day < to)
-    };
+    let days = Days::of(&all, &query.season, viewer.zone());
     let mut losses = Vec::new();
     for membership in viewer.memberships() {
         for slip in damage::since(&mut db, membership.team, None).await? {
             if slip.stands.accepted > 0
-                && is_in(slip.report.reported_at)
+                && days.hold(slip.report.reported_at)
                 && let (Some(part), Some(words)) = (slip.report.part, slip.report.part_words())
             {
                 losses.push(Loss {
                     part: (part, words),
                     what: slip.report.what,
                     pieces: slip.stands.accepted,
-                    event: slip.report.event.clone(),
+                    event: (slip.report.event_id, slip.report.event.clone()),
+                    season: season_of(&all, slip.report.reported_at.day(viewer.zone())),
                     one_off: slip.stands.one_off,
                 });
             }
@@ -189,5 +242,19 @@ pub(super) async fn most(
         seasons,
         parts: add_up(&losses, |loss| loss.part.clone()),
         events: add_up(&losses, |loss| loss.event.clone()),
+        by_season: add_up(&losses, |loss| loss.season.clone()),
+        season: match query.season.as_str() {
+            "" => String::new(),
+            season => format!("&season={}", form_encode(season)),
+        },
     }))
+}
+
+/// The season that a day lies in: the newest that had begun.
+fn season_of(all: &[Season], day: Day) -> (Option<SeasonId>, String) {
+    all.iter()
+        .find(|season| season.starts_on <= day)
+        .map_or((None, "before the first season".into()), |season| {
+            (Some(season.id), season.name.clone())
+        })
 }

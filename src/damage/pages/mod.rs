@@ -2,6 +2,7 @@
 
 mod deciding;
 mod list;
+mod pictures;
 mod slip;
 mod stranger;
 mod tell;
@@ -9,15 +10,22 @@ mod tell;
 use super::Refused;
 use super::rules::telling::Wrong as Told;
 use crate::people::access::{Routes, Rule};
+use crate::pictures::pages::BODY_BYTES;
 use crate::web::form::Wrong;
 
 pub fn routes() -> Routes {
     Routes::new()
         .get("/broken", Rule::SignedIn, tell::ask)
-        .post("/damage", Rule::WorksSomewhere, tell::tell)
+        .post_large("/damage", Rule::WorksSomewhere, BODY_BYTES, tell::tell)
         .get("/damage", Rule::SignedIn, list::index)
         .get("/damage/most", Rule::SignedIn, list::most)
         .get("/damage/{damage}", Rule::Sees, slip::show)
+        .post_large(
+            "/damage/{damage}/pictures",
+            Rule::Works,
+            BODY_BYTES,
+            pictures::add,
+        )
         .post("/damage/{damage}/accept", Rule::Works, deciding::accept)
         .post("/damage/{damage}/join", Rule::Works, deciding::join)
         .post(
@@ -34,7 +42,7 @@ pub fn routes() -> Routes {
         )
         .get("/c/{code}/inside", Rule::Anyone, stranger::inside)
         .get("/c/{code}/tell", Rule::Anyone, stranger::ask)
-        .post("/c/{code}/tell", Rule::Anyone, stranger::tell)
+        .post_large("/c/{code}/tell", Rule::Anyone, BODY_BYTES, stranger::tell)
         .get("/c/{code}/thanks", Rule::Anyone, stranger::thanks)
 }
 

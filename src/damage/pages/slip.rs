@@ -10,8 +10,10 @@ use crate::app::App;
 use crate::damage::rules::standing::{Kind, Standing, Step, is_in_force};
 use crate::damage::rules::telling::What;
 use crate::damage::rules::words;
+use crate::damage::store::Small;
 use crate::damage::{self, Slip, store};
 use crate::error::AppError;
+use crate::find::rules::expression;
 use crate::ids::{DamageId, FormId, PlaceId};
 use crate::ledger::{Seq, State as PieceState};
 use crate::people::{self, Viewer};
@@ -36,6 +38,7 @@ pub(super) struct SlipPage {
     lacks: Option<String>,
     assemblies: Vec<String>,
     spares: Vec<Choice>,
+    pictures: Vec<Small>,
     /// Other reports, where this one waits.
     others: Vec<Choice>,
     pub several: Vec<Offer>,
@@ -222,15 +225,20 @@ pub(super) async fn slip_page(
     } else {
         Vec::new()
     };
-    let several = match (slip.is_waiting(), report.part) {
-        (true, Some(part)) => {
-            let stands = store::stands(db, report.team, Some(part), None, None, 12).await?;
-            offers(db, stands).await?
+    let pictures = store::pictures(db, id).await?;
+    let said = expression(&report.said_part, None);
+    let stands = match (slip.is_waiting(), report.part, said) {
+        (true, Some(part), _) => store::stands(db, report.team, Some(part), None, None, 12).await?,
+        (true, None, Some(said)) => {
+            store::stands(db, report.team, None, Some(&said), None, 12).await?
         }
         _ => Vec::new(),
     };
+    let several = offers(db, stands).await?;
     let fields = AcceptForm {
-        part: report.part_words().unwrap_or_default(),
+        part: report
+            .part_words()
+            .unwrap_or_else(|| report.said_part.clone()),
         qty: report.qty.to_string(),
         ..AcceptForm::default()
     };
@@ -241,6 +249,7 @@ pub(super) async fn slip_page(
         lacks,
         assemblies,
         spares,
+        pictures,
         others,
         several,
         fields,

@@ -3,26 +3,30 @@
 //! No names of people, no prices, no borrowers. Nothing they tell moves a piece.
 
 use askama::Template;
-use axum::extract::State;
+use axum::Extension;
+use axum::extract::{Multipart, State};
 use axum::response::{IntoResponse, Response};
-use serde::Deserialize;
 use sqlx::SqliteConnection;
 
-use super::tell::{happened, usables};
+use super::tell::{self, happened, usables};
 use super::wrongs_of;
 use crate::app::App;
 use crate::codes::CodeKind;
+use crate::damage::AboutTyped;
+use crate::damage::photo::{self, Photo};
 use crate::damage::rules::telling::{Typed, What};
 use crate::error::{AppError, NotDone};
 use crate::find::pages::{Asker, look_up};
 use crate::ids::{FormId, PartId, PlaceId};
+use crate::passes::Helper;
+use crate::pictures::rules::MOST_BYTES;
 use crate::places::rules::words::{named, sentence};
 use crate::places::{self, Place};
-use crate::web::extract::{Form, Path};
-use crate::web::flash;
+use crate::web::extract::Path;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
+use crate::web::upload::{self, Files, Words};
 use crate::{damage, kits, people};
 
 /// Kinds of part that are listed; a crate with more is asked for inside.
@@ -48,6 +52,11 @@ struct Known {
 impl Known {
     fn title(&self) -> String {
         sentence(&named(&self.place))
+    }
+
+    /// Whether a pass is for the kits of this crate's team.
+    fn is_helped_by(&self, helper: &Helper) -> bool {
+        helper.pass.team == self.place.team
     }
 }
 
@@ -120,6 +129,7 @@ pub(super) struct StrangerPage {
     frame: Frame,
     form_id: FormId,
     known: Known,
+    helper: Option<Helper>,
     fields: StrangerForm,
     wrongs: Vec<Wrong>,
 }
@@ -169,8 +179,7 @@ impl StrangerPage {
     }
 }
 
-#[derive(Deserialize, Default)]
-#[serde(default)]
+#[derive(Default)]
 pub(super) struct StrangerForm {
     what: String,
     stand: String,
@@ -185,12 +194,16 @@ pub(super) async fn ask(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
+    helper: Option<Extension<Helper>>,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
     Ok(match known(&app, &asker, &code).await? {
         Ok(known) => Page(StrangerPage {
             form_id: frame.form_id(),
             frame,
+            helper: helper
+                .map(|Extension(helper)| helper)
+                .filter(|helper| known.is_helped_by(helper)),
             known,
             fields: StrangerForm::default(),
             wrongs: Vec::new(),
@@ -200,12 +213,40 @@ pub(super) async fn ask(
     })
 }
 
+impl StrangerForm {
+    fn of<P>(words: &Words<P>) -> Self {
+        let text = |name| words.text(name).to_owned();
+        Self {
+            what: text("what"),
+            stand: text("stand"),
+            qty: text("qty"),
+            usable: text("usable"),
+            happened: text("happened"),
+            note: text("note"),
+            reporter: text("reporter"),
+        }
+    }
+
+    fn typed(&self) -> Typed {
+        Typed {
+            what: self.what.clone(),
+            qty: self.qty.clone(),
+            usable: self.usable.clone(),
+            happened: self.happened.clone(),
+            note: self.note.clone(),
+            reporter: self.reporter.clone(),
+            ..Typed::default()
+        }
+    }
+}
+
 pub(super) async fn tell(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
+    helper: Option<Extension<Helper>>,
     Path(code): Path<String>,
-    form: Form<StrangerForm>,
+    parts: Multipart,
 ) -> Result<Response, AppError> {
     let known = match known(&app, &asker, &code).await? {
         Ok(known) => known,
@@ -213,29 +254,46 @@ pub(super) async fn tell(
     };
     // Each report counts as a miss, so that nobody can flood a team with them.
     app.misses.note(&asker.0, app.clock.now());
-    let (sent, fields) = (form.sent, form.fields);
-    let typed = Typed {
-        what: fields.what.clone(),
-        qty: fields.qty.clone(),
-        usable: fields.usable.clone(),
-        happened: fields.happened.clone(),
-        event: String::new(),
-        note: fields.note.clone(),
-        reporter: fields.reporter.clone(),
+    let desk = app.pictures.clone();
+    let room = desk.room_outside();
+    let mut words = upload::read_words_first(parts, &frame.path, MOST_BYTES, room).await?;
+    let files = std::mem::replace(&mut words.files, Files::Came(Vec::new()));
+    let photo = Photo::develop(&app, files).await?;
+    let (sent, fields) = (words.sent, StrangerForm::of(&words));
+    let had_picture = photo.came();
+    let about = AboutTyped {
+        stand: fields.stand.clone(),
+        has_picture: had_picture,
+        ..AboutTyped::default()
     };
-    let then = format!("/c/{}/thanks", known.place.code.plain());
-    let place = &known.place;
-    let done = damage::tell_without_account(&app, &sent, place, &typed, &fields.stand, &then).await;
+    let helper = helper
+        .map(|Extension(helper)| helper)
+        .filter(|helper| known.is_helped_by(helper));
+    let typed = fields.typed();
+    let done =
+        damage::tell_without_account(&app, &sent, &known.place, &typed, &about, helper.as_ref())
+            .await;
     match done {
-        Ok(outcome) => Ok(flash::told(&outcome, "Told to the team.", "UTC")),
+        Ok((outcome, report)) => {
+            let today = app.clock.now().day("UTC");
+            let lacks = photo::keep(&app, sent.id, report, None, today, photo).await?;
+            Ok(tell::recorded(&outcome, "Told to the team.", lacks, "UTC"))
+        }
         Err(NotDone::Failed(error)) => Err(error),
-        Err(NotDone::Refused(refused)) => Ok(page::again(StrangerPage {
-            form_id: frame.form_id(),
-            frame,
-            known,
-            fields,
-            wrongs: wrongs_of(refused),
-        })),
+        Err(NotDone::Refused(refused)) => {
+            let mut wrongs = wrongs_of(refused);
+            if had_picture {
+                wrongs.push(Wrong::at("take", tell::FORGOT));
+            }
+            Ok(page::again(StrangerPage {
+                form_id: frame.form_id(),
+                frame,
+                known,
+                helper,
+                fields,
+                wrongs,
+            }))
+        }
     }
 }
 

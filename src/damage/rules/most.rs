@@ -1,14 +1,15 @@
-//! What broke most: reports added up by part and by event. Pure.
+//! What broke most: reports added up by part, by event and by season. Pure.
 
 use super::telling::What;
 
 /// One accepted report, as far as adding up needs it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Loss<P> {
+pub struct Loss<P, E, S> {
     pub part: P,
     pub what: What,
     pub pieces: i64,
-    pub event: String,
+    pub event: E,
+    pub season: S,
     pub one_off: bool,
 }
 
@@ -29,7 +30,10 @@ impl<K> Sum<K> {
 }
 
 /// Adds losses up under a key, most first; of equals the one that came first in the list.
-pub fn add_up<P, K: PartialEq>(losses: &[Loss<P>], key: impl Fn(&Loss<P>) -> K) -> Vec<Sum<K>> {
+pub fn add_up<P, E, S, K: PartialEq>(
+    losses: &[Loss<P, E, S>],
+    key: impl Fn(&Loss<P, E, S>) -> K,
+) -> Vec<Sum<K>> {
     let mut sums: Vec<Sum<K>> = Vec::new();
     for loss in losses {
         let (broken, lost) = match loss.what {
@@ -61,12 +65,19 @@ pub fn add_up<P, K: PartialEq>(losses: &[Loss<P>], key: impl Fn(&Loss<P>) -> K) 
 mod tests {
     use super::*;
 
-    fn loss(part: char, what: What, pieces: i64, event: &str, one_off: bool) -> Loss<char> {
+    fn loss(
+        part: char,
+        what: What,
+        pieces: i64,
+        event: &str,
+        one_off: bool,
+    ) -> Loss<char, String, ()> {
         Loss {
             part,
             what,
             pieces,
             event: event.into(),
+            season: (),
             one_off,
         }
     }

@@ -1,7 +1,11 @@
 //! What somebody tells: reading the form.
 
+use crate::ids::EventId;
 use crate::ledger::State;
 use crate::text::tidy;
+
+/// Pictures that one report may have.
+pub const PICTURES: usize = 8;
 
 /// What a report is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::Type)]
@@ -101,6 +105,9 @@ pub struct Typed {
     pub qty: String,
     pub usable: String,
     pub happened: String,
+    /// An event that was offered.
+    pub event_id: String,
+    /// Words for another one.
     pub event: String,
     pub note: String,
     pub reporter: String,
@@ -113,6 +120,7 @@ pub struct Told {
     pub qty: i64,
     pub usable: Usable,
     pub happened: String,
+    pub event_id: Option<EventId>,
     pub event: String,
     pub note: String,
     pub reporter: String,
@@ -144,6 +152,13 @@ pub fn read(typed: &Typed) -> Result<Told, Vec<Wrong>> {
             String::new()
         }
     };
+    let event_id = match typed.event_id.trim() {
+        "" => None,
+        id => id.parse().map(Some).unwrap_or_else(|_| {
+            wrongs.push(("event_id", "choose one of the list".to_owned()));
+            None
+        }),
+    };
     let mut short = |field, text: &str, limit: usize| {
         let text = tidy(text);
         if text.chars().count() > limit {
@@ -156,6 +171,7 @@ pub fn read(typed: &Typed) -> Result<Told, Vec<Wrong>> {
         qty,
         usable,
         happened,
+        event_id,
         event: short("event", &typed.event, 120),
         note: short("note", &typed.note, 2000),
         reporter: short("reporter", &typed.reporter, 40),
@@ -214,6 +230,7 @@ mod tests {
                 qty: 1,
                 usable: Usable::Unsure,
                 happened: String::new(),
+                event_id: None,
                 event: String::new(),
                 note: String::new(),
                 reporter: String::new(),

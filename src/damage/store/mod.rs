@@ -1,15 +1,17 @@
 //! The queries about damage.
 
+mod pictures;
 mod pieces;
 
-pub use pieces::{Stand, assemblies, kinds, missing, stands};
+pub use pictures::{Small, add_picture, came_with, pictures, strangers_pictures};
+pub use pieces::{Stand, assemblies, kinds, missing, pictured, stands};
 
 use sqlx::SqliteConnection;
 
 use super::rules::standing::{Kind, Step};
 use super::rules::telling::{Told, Usable, What};
 use crate::clock::Instant;
-use crate::ids::{DamageId, KitId, PartId, PersonId, PlaceId, TeamId};
+use crate::ids::{DamageId, EventId, HelperId, KitId, PartId, PersonId, PlaceId, TeamId};
 use crate::ledger::{Seq, State};
 
 /// A report as it is kept.
@@ -22,17 +24,24 @@ pub struct Report {
     pub part_name: Option<String>,
     pub part_colour: Option<String>,
     pub part_number: Option<String>,
+    /// Words for the part where the books know none of that name, or several.
+    pub said_part: String,
     pub kit: Option<KitId>,
     pub kit_name: Option<String>,
     pub place: Option<PlaceId>,
     pub qty: i64,
     pub usable: Usable,
     pub happened: String,
+    /// The event, where it was chosen.
+    pub event_id: Option<EventId>,
+    /// Its name, or the words for it where it was typed.
     pub event: String,
     pub note: String,
     /// A member's name; empty for somebody who was erased.
     pub member: Option<String>,
     pub reporter: String,
+    /// Told with a helper pass.
+    pub is_helper: bool,
     pub reported_at: Instant,
 }
 
@@ -44,22 +53,33 @@ pub struct About {
     pub place: Option<PlaceId>,
 }
 
+impl About {
+    /// Whether it is known which pieces are meant.
+    pub fn is_known(&self) -> bool {
+        self.part.is_some() && self.kit.is_some() && self.place.is_some()
+    }
+}
+
+#[expect(clippy::too_many_arguments, reason = "the columns of one row")]
 pub async fn insert(
     db: &mut SqliteConnection,
     id: DamageId,
     team: TeamId,
     about: About,
     told: &Told,
-    by: Option<PersonId>,
+    said_part: &str,
+    (by, helper): (Option<PersonId>, Option<HelperId>),
     now: Instant,
 ) -> sqlx::Result<()> {
     sqlx::query!(
         r#"
             insert into damage_report (
                 id, team_id, what, part_id, kit_id, place_id, qty, usable,
-                happened, event, note, reported_by, reporter, reported_at
+                happened, event, note, reported_by, reporter, reported_at, said_part, event_id,
+                helper_id
             )
-            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)
+            values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16,
+                $17)
         "#,
         id,
         team,
@@ -74,7 +94,10 @@ pub async fn insert(
         told.note,
         by,
         told.reporter,
-        now
+        now,
+        said_part,
+        told.event_id,
+        helper
     )
     .execute(db)
     .await?;
@@ -131,21 +154,25 @@ pub async fn reports(
                 part.name as "part_name?",
                 part.colour as "part_colour?",
                 part.number as "part_number?",
+                report.said_part as "said_part!",
                 report.kit_id as "kit?: KitId",
                 kit.name as "kit_name?",
                 report.place_id as "place?: PlaceId",
                 report.qty as "qty!",
                 report.usable as "usable!: Usable",
                 report.happened as "happened!",
-                report.event as "event!",
+                report.event_id as "event_id?: EventId",
+                coalesce(event.name, report.event) as "event!: String",
                 report.note as "note!",
                 person.name as "member?",
                 report.reporter as "reporter!",
+                report.helper_id is not null as "is_helper!: bool",
                 report.reported_at as "reported_at!: Instant"
             from damage_report as report
             left join part on part.id = report.part_id
             left join kit on kit.id = report.kit_id
             left join person on person.id = report.reported_by
+            left join event on event.id = report.event_id
             where ($1 is null or report.id = $1)
                 and ($2 is null or report.team_id = $2)
                 and ($3 is null or report.part_id = $3)

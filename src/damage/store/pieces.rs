@@ -2,8 +2,71 @@
 
 use sqlx::SqliteConnection;
 
-use crate::ids::{KitId, PartId, PlaceId, TeamId};
+use crate::ids::{KitId, PartId, PictureId, PlaceId, TeamId};
 use crate::ledger::Outside;
+
+/// A part that a team has pieces of and a picture of.
+#[derive(Debug, Clone)]
+pub struct Pictured {
+    pub part: PartId,
+    pub name: String,
+    pub colour: String,
+    pub number: String,
+    pub picture: PictureId,
+}
+
+/// The parts of a team's kits, or of what lies in one place, that the team has a picture of, by name.
+pub async fn pictured(
+    db: &mut SqliteConnection,
+    team: TeamId,
+    within: Option<PlaceId>,
+    limit: i64,
+) -> sqlx::Result<Vec<Pictured>> {
+    sqlx::query_as!(
+        Pictured,
+        r#"
+            with recursive inside (id) as (
+                select $2
+                union
+                select place.id
+                from inside
+                join place on place.parent_id = inside.id
+            )
+            select
+                part.id as "part!: PartId",
+                part.name as "name!",
+                part.colour as "colour!",
+                part.number as "number!",
+                (
+                    select picture.id from picture
+                    where picture.part_id = part.id and picture.team_id = $1
+                        and picture.removed_at is null
+                    order by picture.position, picture.added_at, picture.id
+                    limit 1
+                ) as "picture!: PictureId"
+            from part
+            where part.id in (
+                    select part_id from picture
+                    where team_id = $1 and removed_at is null and part_id is not null
+                )
+                and part.id in (
+                    select balance.part_id
+                    from kit
+                    cross join balance on balance.kit_id = kit.id
+                        and balance.outside = 0 and balance.qty > 0
+                    where kit.team_id = $1 and kit.put_away_at is null
+                        and ($2 is null or balance.place_id in (select id from inside))
+                )
+            order by part.name, part.colour, part.number
+            limit $3
+        "#,
+        team,
+        within,
+        limit
+    )
+    .fetch_all(db)
+    .await
+}
 
 /// So many pieces of a part of a kit in a place, by state.
 #[derive(Debug, Clone)]

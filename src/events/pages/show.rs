@@ -51,6 +51,8 @@ pub(super) struct ShowPage {
     choices: Vec<Choice>,
     steps: Vec<Told>,
     keeps: bool,
+    /// A kit of the viewer's teams goes.
+    brings: bool,
     typed: Kept,
     wrongs: Vec<Wrong>,
 }
@@ -109,6 +111,7 @@ pub(super) async fn show_page(
         }
     }
     let sees = |team| viewer.role_in(team).is_some() || viewer.is_coordinator();
+    let brings = kits.iter().any(|kit| viewer.role_in(kit.team).is_some());
     let going = kits
         .into_iter()
         .map(|kit| Going {
@@ -140,6 +143,7 @@ pub(super) async fn show_page(
     Ok(ShowPage {
         frame,
         keeps: viewer.keeps(event.team),
+        brings,
         event,
         going,
         choices,

@@ -9,14 +9,14 @@ use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, PartId, PictureId, PlaceId, TeamId};
 use crate::people::Viewer;
-use crate::pictures::rules::{self, MOST_BYTES, NotTaken, Refused, Said};
+use crate::pictures::rules::{self, MOST_BYTES, Refused, Said};
 use crate::pictures::{self, NewPicture, Of, store};
 use crate::web::extract::Path;
 use crate::web::flash;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
-use crate::web::upload::{self, Upload};
+use crate::web::upload;
 
 #[derive(Template)]
 #[template(path = "pictures/new.html")]
@@ -119,7 +119,7 @@ async fn add(
         instead_of: upload.text("instead_of").into(),
     };
     let mut wrongs = Vec::new();
-    let developed = match picture_of(&mut upload) {
+    let developed = match pictures::only(std::mem::take(&mut upload.files)) {
         Ok(bytes) => match app.pictures.develop(bytes).await {
             Ok(developed) => Some(developed),
             Err(NotDone::Refused(refused)) => {
@@ -161,21 +161,6 @@ async fn add(
     }
     let page = add_page(app, viewer, frame, of, Some(typed), wrongs).await?;
     Ok(page::again(page))
-}
-
-/// The one picture that was taken or chosen.
-fn picture_of(upload: &mut Upload) -> Result<Vec<u8>, NotTaken> {
-    let mut pictures = std::mem::take(&mut upload.files)
-        .into_iter()
-        .filter(|file| file.field == "take" || file.field == "choose");
-    let picture = pictures.next().ok_or(NotTaken::None)?;
-    if pictures.next().is_some() {
-        return Err(NotTaken::Two);
-    }
-    if picture.is_too_large {
-        return Err(NotTaken::TooManyBytes);
-    }
-    Ok(picture.bytes)
 }
 
 /// Whose the picture will be: the place's team, or of the person's teams the chosen one.

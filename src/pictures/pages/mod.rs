@@ -11,7 +11,7 @@ use crate::web::form::Wrong;
 pub use bytes::{file_headers, streamed};
 
 /// What a body of the form may hold: a picture taken, one chosen, and the rest.
-const BODY_BYTES: usize = 2 * super::rules::MOST_BYTES + 1024 * 1024;
+pub const BODY_BYTES: usize = 2 * super::rules::MOST_BYTES + 1024 * 1024;
 
 pub fn routes() -> Routes {
     Routes::new()

@@ -48,5 +48,5 @@ mod words;
 
 pub use axe::{Fault, has_axe};
 pub use stage::Stage;
-pub use web::{Browser, World, route_of};
+pub use web::{Browser, World, drawn, route_of};
 pub use window::{Width, Window};

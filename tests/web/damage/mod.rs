@@ -1,6 +1,8 @@
 //! Damage: told by members and by strangers, accepted, joined, decided about, taken back.
 
 mod deciding;
+mod pictures;
+mod season;
 mod strangers;
 
 use fieldstow::ids::{KitId, PersonId, PlaceId, TeamId};

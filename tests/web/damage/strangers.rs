@@ -102,10 +102,10 @@ async fn a_crate_tells_strangers_no_names_and_takes_only_so_much() {
         .expect(404, "Check the characters");
 
     let form = nobody.open(&format!("/c/{code}/tell")).await;
-    nobody
-        .press(&form, "Tell them", &[])
-        .await
-        .expect(422, "choose the part, or write a few words about it");
+    nobody.press(&form, "Tell them", &[]).await.expect(
+        422,
+        "choose the part, photograph it, or write a few words about it",
+    );
     for n in 0..20 {
         let seen = stock
             .told_by_stranger(stock.bag, &[("note", &format!("crack {n}"))])

@@ -47,7 +47,10 @@ impl<'w> Browser<'w> {
     /// Fills in the form that has the button and presses it. Fields that the form does not have are a
     /// mistake of the test. What the form holds already stays.
     pub async fn press(&self, seen: &Seen, button: &str, fields: &[(&str, &str)]) -> Seen {
-        let (action, body) = fill(seen, button, fields);
+        let (action, body, brings_files) = fill(seen, button, fields);
+        if brings_files {
+            return self.upload_all(seen, button, &[], fields).await;
+        }
         let answer = self.post_body(&action, body).await;
         self.follow(answer).await
     }
@@ -86,7 +89,7 @@ impl<'w> Browser<'w> {
         files: &[(&str, &str, &[u8])],
         fields: &[(&str, &str)],
     ) -> (String, Vec<u8>) {
-        let (action, body) = fill(seen, button, fields);
+        let (action, body, _) = fill(seen, button, fields);
         let mut bytes = Vec::new();
         for pair in body.split('&') {
             let (name, value) = pair.split_once('=').expect("a field");
@@ -119,7 +122,8 @@ impl<'w> Browser<'w> {
 
     /// What `press` would send: the address and the encoded form. For sending it more than once.
     pub fn filled(&self, seen: &Seen, button: &str, fields: &[(&str, &str)]) -> (String, String) {
-        fill(seen, button, fields)
+        let (action, body, _) = fill(seen, button, fields);
+        (action, body)
     }
 
     /// Follows the link with this text.
@@ -262,7 +266,8 @@ fn escape(text: &str) -> String {
         .collect()
 }
 
-fn fill(seen: &Seen, button: &str, fields: &[(&str, &str)]) -> (String, String) {
+/// The address, the encoded form, and whether the form brings files.
+fn fill(seen: &Seen, button: &str, fields: &[(&str, &str)]) -> (String, String, bool) {
     let document = seen.document();
     let all = |css: &str| Selector::parse(css).expect("a selector");
     let buttons = all("button");
@@ -361,7 +366,8 @@ fn fill(seen: &Seen, button: &str, fields: &[(&str, &str)]) -> (String, String) 
         method.eq_ignore_ascii_case("post"),
         "the form with “{button}” is a search, open its URL"
     );
-    (action, body)
+    let brings_files = form.value().attr("enctype") == Some("multipart/form-data");
+    (action, body, brings_files)
 }
 
 fn form_has(

@@ -106,10 +106,26 @@ impl World {
         let box_3: Uuid = self.stored(box_3, &kit).await;
         let lent = loan(&keeper, &kit, &format!("crate-{box_3}")).await;
         examples.insert("loan", last_segment(&lent.path));
+        let form = keeper.open("/calendar/links").await;
+        let made = keeper
+            .press(&form, "Make the link", &[("name", "My phone")])
+            .await;
+        let link = made.attribute("#link", "value").expect("a link");
+        examples.insert("feed/token", last_segment(&link));
         let form = keeper.open("/events/new").await;
         let day = [("name", "Larch Lantern Day"), ("first_on", "2027-03-27")];
         let event = keeper.press(&form, "Add the event", &day).await;
         examples.insert("event", last_segment(&event.path));
+        let bring = keeper.press(&event, "It goes", &[("kit", &kit)]).await;
+        let pass = keeper.click(&bring, "Helper pass").await;
+        let pass = keeper.press(&pass, "Make the pass", &[]).await;
+        let pass = pass.text_of("main .code .plain").replace('-', "");
+        let begin = keeper.open(&format!("/pass/{pass}")).await;
+        keeper
+            .press(&begin, "I am helping", &[("first_name", "Sam")])
+            .await;
+        examples.insert("pass/code", pass.clone());
+        examples.insert("PASS/code", pass);
         let code = "select code from code where subject_id = $1";
         examples.insert("code", self.stored(code, &examples["place"]).await);
         let seq = "select cast(max(seq) as text) from entry where $1 <> x''";

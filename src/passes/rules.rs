@@ -1,0 +1,98 @@
+//! When a helper pass holds, and what a first name is. Pure.
+
+use crate::clock::Day;
+use crate::text::tidy;
+
+const LONGEST: usize = 40;
+
+/// Why something was not done about a pass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum Refused {
+    #[error("this event was called off; a pass for it would open nothing")]
+    CalledOff,
+    #[error("none of this team’s kits goes to the event yet; say first which one goes")]
+    NoKit,
+    #[error("this team has a pass for the event already")]
+    HasOne,
+    #[error("this pass has ended; ask somebody of the team for the new one")]
+    Ended,
+    #[error("this pass is on as many phones as one may be; ask somebody of the team for a new one")]
+    TooMany,
+    #[error("write your first name")]
+    NoName,
+    #[error("a first name has at most 40 characters")]
+    LongName,
+    #[error("write your first name alone, without address or number")]
+    MoreThanAName,
+}
+
+/// What a pass depends on.
+#[derive(Debug, Clone, Copy)]
+pub struct Terms {
+    pub is_ended: bool,
+    pub is_called_off: bool,
+    /// The event's last day, to its end.
+    pub last_on: Day,
+}
+
+/// Whether a pass opens anything on a day. It holds before the event begins, because kits are packed before.
+pub fn holds(terms: Terms, today: Day) -> bool {
+    !terms.is_ended && !terms.is_called_off && today <= terms.last_on
+}
+
+/// A first name as it is kept.
+pub fn first_name(typed: &str) -> Result<String, Refused> {
+    let name = tidy(typed);
+    if name.is_empty() {
+        Err(Refused::NoName)
+    } else if name.chars().count() > LONGEST {
+        Err(Refused::LongName)
+    } else if name.contains('@') || name.chars().any(|c| c.is_ascii_digit()) {
+        Err(Refused::MoreThanAName)
+    } else {
+        Ok(name)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pass_holds_until_the_end_of_the_last_day() {
+        let day = |text: &str| text.parse::<Day>().unwrap();
+        let terms = Terms {
+            is_ended: false,
+            is_called_off: false,
+            last_on: day("2027-03-07"),
+        };
+        assert!(holds(terms, day("2027-03-01")));
+        assert!(holds(terms, day("2027-03-07")));
+        assert!(!holds(terms, day("2027-03-08")));
+        let ended = Terms {
+            is_ended: true,
+            ..terms
+        };
+        assert!(!holds(ended, day("2027-03-07")));
+        let called_off = Terms {
+            is_called_off: true,
+            ..terms
+        };
+        assert!(!holds(called_off, day("2027-03-07")));
+    }
+
+    #[test]
+    fn a_first_name_and_nothing_else_is_asked_for() {
+        let long = "x".repeat(41);
+        for (typed, expected) in [
+            ("  Sam ", Ok("Sam")),
+            ("Åsa-Lin", Ok("Åsa-Lin")),
+            ("", Err(Refused::NoName)),
+            (&long, Err(Refused::LongName)),
+            ("sam@quern.example", Err(Refused::MoreThanAName)),
+            ("Sam 0171", Err(Refused::MoreThanAName)),
+        ] {
+            assert_eq!(first_name(typed), expected.map(str::to_owned), "{typed}");
+        }
+    }
+}
