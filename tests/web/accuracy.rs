@@ -1,5 +1,6 @@
 //! How right the books were when somebody counted again.
 
+use fieldstow::codes::{self, CodeKind};
 use fieldstow::ids::{CountId, FormId, KitId, PartId, PersonId, PlaceId};
 use fieldstow::ledger::{self, CountMark, Document, Entry, Move, Outside, Stand};
 use fieldstow::people::Role;
@@ -56,6 +57,9 @@ async fn recounted(
     .execute(&mut *tx)
     .await
     .unwrap();
+    codes::give(&mut tx, CodeKind::Count, count.0, now)
+        .await
+        .unwrap();
     tx.commit().await.unwrap();
 }
 
