@@ -331,11 +331,17 @@ async fn only_chosen_pictures_go_with_it() {
         .keeper
         .open(&format!("/kits/{}/reports/new", scene.kit))
         .await;
-    // The newest first.
-    assert!(form.texts_of("fieldset label")[1].starts_with("Bent peg"));
-    let bent = form
-        .attribute("fieldset .choice ~ .choice input", "name")
-        .unwrap();
+    let labels = form.texts_of("fieldset label");
+    assert_eq!(labels.len(), 2);
+    let document = form.document();
+    let ticks = scraper::Selector::parse("fieldset .choice input").unwrap();
+    let bent = document
+        .select(&ticks)
+        .zip(&labels)
+        .find(|(_, label)| label.starts_with("Bent peg"))
+        .and_then(|(tick, _)| tick.attr("name"))
+        .unwrap()
+        .to_owned();
     let sent = scene
         .keeper
         .press(&form, "I sent it on", &[(&bent, "yes")])
