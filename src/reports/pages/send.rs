@@ -49,7 +49,7 @@ impl NewPage {
 
     fn is_chosen(&self, picture: &Shown) -> bool {
         let id = picture.id.to_string();
-        self.chosen.iter().any(|chosen| *chosen == id)
+        self.chosen.contains(&id)
     }
 
     fn says(&self) -> String {
