@@ -121,6 +121,7 @@ pub async fn fill(app: &App) -> anyhow::Result<Filled> {
     let places = kept::make_places(&story).await?;
     let kits = kept::make_kits(&story, &revisions).await?;
     let counted = counted::count(&story, &kits, &places).await?;
+    kept::seal(&story, &places).await?;
     planned::plan(&story, &kits).await?;
     broke::tell(&story, &kits, &counted).await?;
     drawn::hang(&story, &counted).await?;

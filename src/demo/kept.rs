@@ -185,3 +185,15 @@ async fn pack(story: &Story, kit: KitId, team: &str, text: &str) -> anyhow::Resu
     unrefused(kits::pack(&story.app, viewer, &story.sent(), &found, &plan).await)?;
     Ok(())
 }
+
+/// Closes a crate with a numbered seal.
+pub(super) async fn seal(story: &Story, places: &Places) -> anyhow::Result<()> {
+    let (name, number, by) = world_places::SEALED;
+    let id = places
+        .get(name)
+        .with_context(|| format!("no crate {name}"))?;
+    let viewer = story.viewer(by)?;
+    let sent = story.sent();
+    unrefused(crate::places::seal(&story.app, viewer, &sent, *id, number).await)?;
+    Ok(())
+}

@@ -10,6 +10,7 @@
 
 pub mod cost;
 pub mod build;
+pub mod building;
 pub mod letter;
 mod pack;
 pub mod pages;

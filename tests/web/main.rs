@@ -5,6 +5,7 @@ mod packed;
 mod support;
 
 mod access;
+mod build;
 mod backups;
 mod calendar;
 mod counts;

@@ -1,6 +1,6 @@
 //! Where the invented teams keep things: stores, shelves, a van, a hall, and the crates in them.
 
-use super::{HOBNAIL, LARCHES, LEAGUE, LONG_GABLE, OLD_NEEDLE, QUERN};
+use super::{HOBNAIL, LARCHES, LEAGUE, LONG_GABLE, OLD_NEEDLE, QUERN, TAMSEL};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -203,6 +203,9 @@ pub const CRATES: &[Crate] = &[
         holds: Holds::Nothing,
     },
 ];
+
+/// A crate with the number of its seal, and who closed it.
+pub const SEALED: (&str, &str, &str) = ("Gable 4, parcels", "0451", TAMSEL);
 
 /// Bags that stand on a shelf or a table without a crate: kit, bag, place. Long bundles fit no
 /// crate. The boxes of the full kit stand on the sorting table with all their bags.

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use crate::app::App;
 use crate::clock::Day;
 use crate::error::AppError;
-use crate::ids::{FormId, KitId, PlaceId};
+use crate::ids::{FormId, KitId, PlaceId, TeamId};
 use crate::kits::rules::{Summary, plural};
 use crate::kits::store::{LastCount, OtherKit};
 use crate::kits::{self, Arrival, Kit, store};
@@ -24,6 +24,7 @@ const SHOWN: usize = 8;
 const MOST_OTHERS: usize = 100;
 
 struct OwnTeam {
+    id: TeamId,
     name: String,
     kits: Vec<OwnKit>,
     put_away: Vec<(KitId, String)>,
@@ -92,6 +93,7 @@ pub(super) async fn index(
             });
         }
         teams.push(OwnTeam {
+            id: membership.team,
             name: membership.team_name.clone(),
             kits: own,
             put_away: store::put_away_of(&mut db, membership.team).await?,

@@ -1,5 +1,6 @@
 //! The pages of kits.
 
+mod build;
 mod details;
 mod kit;
 mod part;
@@ -44,6 +45,7 @@ pub fn routes() -> Routes {
             slip::BODY_BYTES,
             slip::upload,
         )
+        .get("/kits/{kit}/build", Rule::Sees, build::build)
         .get("/kits/{kit}/shorts", Rule::Sees, shorts::show)
         .get("/kits/{kit}/report", Rule::Sees, report::show)
         .get("/kits/{kit}/report.txt", Rule::Sees, report::text)

@@ -13,6 +13,7 @@ use crate::ids::{AssemblyId, KitId, PartId};
 use crate::kits::rules::alike::{Likeness, Looks, hides_under_film, likeness};
 use crate::kits::rules::{Account, Spot, Standing};
 use crate::kits::{self, Kit};
+use crate::parts;
 use crate::people::Viewer;
 use crate::web::extract::Path;
 use crate::web::frame::Frame;
@@ -37,6 +38,8 @@ struct Alike {
 pub(super) struct PartPage {
     frame: Frame,
     kit: Kit,
+    /// Parts that may stand in for it: page, words.
+    stand_ins: Vec<(String, String)>,
     account: Account,
     ways: Vec<String>,
     more_ways: bool,
@@ -109,7 +112,17 @@ pub(super) async fn show(
             spot: spot.clone(),
         })
         .collect();
+    let stand_ins = parts::stand_ins::stand_ins(&mut db, account.line.part)
+        .await?
+        .into_iter()
+        .filter(|one| one.ended_at.is_none() && one.for_part == account.line.part)
+        .map(|one| {
+            let words = format!("{}, {}", one.part_words, one.allowed.words());
+            (format!("/parts/{}", one.part), words)
+        })
+        .collect();
     Ok(Page(PartPage {
+        stand_ins,
         film: hides_under_film(&account.line.how_to_know),
         frame,
         kit,

@@ -65,7 +65,16 @@ async fn counting_again_says_how_right_the_books_were_and_nothing_is_netted() {
         .await
         .expect(200, "closed");
 
-    let page = keeper.open(&accuracy).await;
+    let kits = keeper.open("/kits").await;
+    let page = keeper
+        .click(&kits, "How right the books of Nine Larches were")
+        .await;
+    assert_eq!(page.path, accuracy);
+    let quern = unpack.world.team("Quern").await;
+    let stranger = unpack.world.person("Ben", quern, Role::Keeper).await;
+    assert_eq!(stranger.open(&accuracy).await.status, 403);
+    let count = page.attribute("#counts-caption ~ tbody a", "href").unwrap();
+    assert_eq!(count, second);
     page.expect(200, "4 of 7 records were right");
     page.expect(200, "57.1 %");
     let wrong = page.texts_of("[aria-labelledby=wrong] tbody tr");
