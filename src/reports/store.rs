@@ -331,8 +331,8 @@ macro_rules! pictures {
     };
 }
 
-/// The pictures that a team shows of the parts that a kit needs and of what the kit is kept in, the newest
-/// first.
+/// The pictures that a team shows of the parts that a kit needs, and of the kit's bags and of what those
+/// stand in, the newest first.
 pub async fn pictures_of_kit(
     db: &mut SqliteConnection,
     kit: KitId,
@@ -344,7 +344,11 @@ pub async fn pictures_of_kit(
                 and picture.removed_at is null
                 and picture.erased_at is null
                 and (
-                    picture.place_id in (select id from place where kit_id = $1)
+                    picture.place_id in (
+                        select id from place where kit_id = $1
+                        union
+                        select parent_id from place where kit_id = $1 and parent_id is not null
+                    )
                     or picture.part_id in (
                         select need.part_id
                         from kit

@@ -3,7 +3,7 @@
 use fieldstow::ids::{KitId, PartId, PersonId, PlaceId};
 use fieldstow::people::Role;
 
-use crate::support::{Browser, Seen, World};
+use crate::support::{Browser, Seen, World, drawn};
 
 struct Scene<'w> {
     keeper: Browser<'w>,
@@ -308,4 +308,48 @@ async fn nothing_short_and_nothing_over_is_no_report() {
         .press(&form, "I sent it on", &[("day", "2999-01-01")])
         .await;
     later.expect(422, "that day is still to come");
+}
+
+#[tokio::test]
+async fn only_chosen_pictures_go_with_it() {
+    let world = World::empty().await;
+    let scene = scene(&world).await;
+    let photo = drawn::jpeg(64, 64);
+    for words in ["Bent peg", "Torn bag"] {
+        let form = scene
+            .keeper
+            .open(&format!("/parts/{}/pictures/new", scene.peg))
+            .await;
+        let files = [("take", "photo.jpg", photo.as_slice())];
+        let kept = scene
+            .keeper
+            .upload_all(&form, "Add the picture", &files, &[("words", words)])
+            .await;
+        kept.expect(200, words);
+    }
+    let form = scene
+        .keeper
+        .open(&format!("/kits/{}/reports/new", scene.kit))
+        .await;
+    // The newest first.
+    assert!(form.texts_of("fieldset label")[1].starts_with("Bent peg"));
+    let bent = form
+        .attribute("fieldset .choice ~ .choice input", "name")
+        .unwrap();
+    let sent = scene
+        .keeper
+        .press(&form, "I sent it on", &[(&bent, "yes")])
+        .await;
+    let shown = sent.texts_of(".pictures .name");
+    assert_eq!(shown, ["Bent peg"]);
+    let made_up = format!("picture-{}", uuid::Uuid::now_v7());
+    let id = uuid::Uuid::now_v7().to_string();
+    let refused = scene
+        .keeper
+        .post(
+            &format!("/kits/{}/reports", scene.kit),
+            &[("form_id", &id), ("day", "2027-03-04"), (&made_up, "yes")],
+        )
+        .await;
+    refused.expect(422, "");
 }

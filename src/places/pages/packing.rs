@@ -22,6 +22,8 @@ use crate::web::qr::{self, Qr};
 
 /// Lines on a sheet of A4 or Letter at the size paper.css sets.
 const LINES: usize = 18;
+/// Lines that the sentence about a seal takes in the foot.
+const SEAL_LINES: usize = 3;
 
 #[derive(Template)]
 #[template(path = "places/packing_list.html")]
@@ -86,12 +88,17 @@ pub async fn packing_list(
         sections.remove(0);
     }
     let seal = places::seal_of(&mut db, place.id).await?;
+    let lines_of_sheet = if seal.is_used() {
+        LINES - SEAL_LINES
+    } else {
+        LINES
+    };
     Ok(Page(PackingPage {
         may_seal: viewer.role_in(place.team).is_some() && place.kind.is_sealed() && !place.put_away,
         seal: seal.is_used().then(|| seal.words(viewer.zone())),
         frame,
         qr: qr::of_code(app.public_url(), &place.code),
-        sheets: packing::sheets(sections, LINES),
+        sheets: packing::sheets(sections, lines_of_sheet),
         pictures: pictures::of_place(&mut db, place.id).await?.shown,
         total: pieces(lines.iter().map(|line| line.qty).sum()),
         mass,
