@@ -36,6 +36,8 @@ pub struct App {
     pub people: Arc<people::Memory>,
     /// Where pictures are decoded, few at a time.
     pub pictures: Arc<crate::pictures::Desk>,
+    /// Where backups are made by themselves, if they are.
+    pub backups: Arc<crate::backups::Shelf>,
     settings: Arc<Settings>,
 }
 
@@ -55,8 +57,16 @@ impl App {
             misses: Arc::default(),
             people: Arc::default(),
             pictures: Arc::default(),
+            backups: Arc::default(),
             settings: Arc::new(settings),
         }
+    }
+
+    /// Makes backups in this folder, once a day and when somebody asks.
+    pub fn with_backups(mut self, folder: std::path::PathBuf) -> Self {
+        let since = self.clock.now();
+        self.backups = Arc::new(crate::backups::Shelf::at(folder, since));
+        self
     }
 
     pub fn public_url(&self) -> &str {
@@ -86,6 +96,8 @@ fn routes() -> Routes {
         .merge(crate::passes::pages::routes())
         .merge(crate::damage::pages::routes())
         .merge(crate::history::pages::routes())
+        .merge(crate::calendar::pages::routes())
+        .merge(crate::backups::pages::routes())
 }
 
 /// Every route with its method and rule, for the tests that go through all of them.

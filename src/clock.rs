@@ -16,7 +16,7 @@ use sqlx::{Decode, Encode, Sqlite, Type};
 
 /// A moment, in milliseconds since 1970 UTC.
 #[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, sqlx::Type,
+    Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, sqlx::Type,
 )]
 #[sqlx(transparent)]
 #[serde(transparent)]

@@ -128,6 +128,29 @@ impl Db {
         opened.await.map_err(|error| error.refined(named))
     }
 
+    /// Makes a new database with the tables that a program had which knew the migrations up to `schema`, and
+    /// gives its only connection. Bring it up to date with `open_backup` when it is filled and closed.
+    pub async fn new_at(file: &Path, schema: i64) -> Result<SqliteConnection, OpenError> {
+        let options = options(file).create_if_missing(true);
+        let mut connection = SqliteConnection::connect_with(&options).await?;
+        check_sqlite_version(&mut connection).await?;
+        // The number is APPLICATION_ID; pragmas take no parameters.
+        sqlx::query("pragma application_id = 1181508691")
+            .execute(&mut connection)
+            .await?;
+        let known = MIGRATOR.iter().filter(|one| one.version <= schema);
+        Migrator::with_migrations(known.cloned().collect())
+            .run(&mut connection)
+            .await?;
+        check_pragmas(&mut connection).await?;
+        Ok(connection)
+    }
+
+    /// The newest migration this program knows.
+    pub fn newest_schema() -> i64 {
+        MIGRATOR.iter().map(|one| one.version).max().unwrap_or(0)
+    }
+
     async fn connect(file: PathBuf, options: SqliteConnectOptions) -> Result<Self, OpenError> {
         let writer = SqlitePoolOptions::new()
             .max_connections(1)
@@ -189,6 +212,26 @@ impl Db {
     /// The database file. For messages only; nobody but SQLite opens it.
     pub fn file(&self) -> &Path {
         &self.file
+    }
+
+    /// How many bytes the database takes, without what is still in its log.
+    pub async fn size(&self) -> sqlx::Result<u64> {
+        let mut connection = self.read().await?;
+        let bytes: i64 = sqlx::query_scalar(
+            "select page_count * page_size from pragma_page_count(), pragma_page_size()",
+        )
+        .fetch_one(&mut *connection)
+        .await?;
+        Ok(bytes.unsigned_abs())
+    }
+
+    /// A copy that nobody uses, to be read only.
+    pub async fn read_copy(file: &Path) -> sqlx::Result<SqliteConnection> {
+        let options = SqliteConnectOptions::new()
+            .filename(file)
+            .read_only(true)
+            .immutable(true);
+        SqliteConnection::connect_with(&options).await
     }
 
     /// Writes a complete copy into a new file while work goes on, and checks that the copy is sound.

@@ -79,6 +79,7 @@ ids! {
     EventId
     PassId
     HelperId
+    FeedId
     /// Drawn when a form is shown, sent with it, and kept for ever: the same form sent twice is
     /// recorded once. For acts that the ledger records it is also the entry's id.
     FormId

@@ -7,6 +7,7 @@ pub mod clock;
 pub mod code;
 pub mod codes;
 pub mod db;
+pub mod disk;
 pub mod error;
 pub mod ids;
 pub mod receipts;
@@ -35,10 +36,13 @@ pub mod find;
 pub mod passes;
 pub mod damage;
 pub mod history;
+pub mod calendar;
+pub mod backups;
 pub mod today;
 
 // What joins them.
 pub mod app;
+pub mod archive;
 pub mod demo;
 
 // The program around it.

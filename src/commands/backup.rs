@@ -16,7 +16,7 @@ use crate::lock;
 pub fn run(options: &BackupOptions) -> anyhow::Result<ExitCode> {
     let folder = lock::existing(&options.data.data)?;
     let file = options.file.as_path();
-    make_empty(file)?;
+    make_empty(file, "backup")?;
     let (entry, mark) = match in_runtime(copy(&folder, file)) {
         Ok(last) => last,
         Err(error) => {
@@ -32,15 +32,15 @@ pub fn run(options: &BackupOptions) -> anyhow::Result<ExitCode> {
 
 /// Makes the file, for nobody but us to read. One that is there already is never written over: it
 /// may be the last good backup.
-fn make_empty(file: &Path) -> anyhow::Result<()> {
+pub(super) fn make_empty(file: &Path, what: &str) -> anyhow::Result<File> {
     let mut options = OpenOptions::new();
     options.write(true).create_new(true);
     #[cfg(unix)]
     std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
     match options.open(file) {
-        Ok(_) => Ok(()),
+        Ok(empty) => Ok(empty),
         Err(error) if error.kind() == io::ErrorKind::AlreadyExists => anyhow::bail!(
-            "{} is there already; name a new file for the backup",
+            "{} is there already; name a new file for the {what}",
             file.display()
         ),
         Err(error) => Err(error).with_context(|| format!("cannot write {}", file.display())),

@@ -22,7 +22,7 @@ pub fn run(options: &DemoOptions) -> anyhow::Result<ExitCode> {
     let folder = DataFolder::take(temporary.path())?;
     in_runtime(async {
         fill(&folder, options).await?;
-        serve_folder(folder.path(), &options.listen).await
+        serve_folder(folder.path(), &options.listen, None).await
     })?;
     Ok(ExitCode::SUCCESS)
 }

@@ -1,5 +1,6 @@
 //! What the program can be asked to do, one file a command.
 
+pub mod archive;
 pub mod backup;
 pub mod demo;
 pub mod healthcheck;
@@ -30,6 +31,8 @@ pub fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Verify(options) => verify::run(&options),
         Command::Backup(options) => backup::run(&options),
         Command::Restore(options) => restore::run(&options),
+        Command::Archive(options) => archive::run(&options),
+        Command::ReadArchive(options) => archive::read(&options),
         Command::Invite(options) => invite::run(&options),
         Command::Healthcheck(options) => healthcheck::run(&options),
     }

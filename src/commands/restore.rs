@@ -17,6 +17,7 @@ use super::{hex, in_runtime, verify};
 use crate::clock::{Clock, Instant, SystemClock};
 use crate::config::RestoreOptions;
 use crate::db::{self, Db};
+use crate::disk;
 use crate::ledger::{self, Findings};
 use crate::lock::{self, DataFolder};
 use crate::people;
@@ -32,7 +33,26 @@ const NOT_IN_THE_WAY: [&str; 3] = [lock::LOCK_FILE, "backups", "lost+found"];
 pub fn run(options: &RestoreOptions) -> anyhow::Result<ExitCode> {
     let file = options.file.as_path();
     refuse_what_is_no_backup(file)?;
-    let wanted = options.data.data.as_path();
+    bring_in(&options.data.data, file, options.mark, |copy| {
+        copy_file(file, copy).with_context(|| {
+            format!(
+                "{} could not be copied to {}",
+                file.display(),
+                copy.display()
+            )
+        })
+    })?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Takes an empty folder, lets `make` put an unchecked database there under another name, reads that to its
+/// end, gives it its name, and says what is there now. `file` is what messages call it.
+pub(super) fn bring_in(
+    wanted: &Path,
+    file: &Path,
+    mark: Option<[u8; 32]>,
+    make: impl FnOnce(&Path) -> anyhow::Result<()>,
+) -> anyhow::Result<()> {
     // Before the lock: it would be one more thing in a folder that was meant for something else.
     if !wanted.join(db::FILE_NAME).exists() {
         refuse_full(wanted)?;
@@ -43,24 +63,17 @@ pub fn run(options: &RestoreOptions) -> anyhow::Result<ExitCode> {
 
     let copy = folder.path().join(UNCHECKED);
     remove(&copy).with_context(|| format!("{} is in the way", copy.display()))?;
-    let restored = copy_file(file, &copy)
-        .with_context(|| {
-            format!(
-                "{} could not be copied to {}",
-                file.display(),
-                copy.display()
-            )
-        })
-        .and_then(|()| in_runtime(check(&copy, file, options.mark)))
+    let brought = make(&copy)
+        .and_then(|()| in_runtime(check(&copy, file, mark)))
         .and_then(|checked| put_in_place(&copy, folder.path()).map(|()| checked));
-    match restored {
+    match brought {
         Ok(checked) => tell(&checked, folder.path(), SystemClock.now()),
         Err(error) => {
             let _ = remove(&copy);
             return Err(error);
         }
     }
-    Ok(ExitCode::SUCCESS)
+    Ok(())
 }
 
 fn refuse_what_is_no_backup(file: &Path) -> anyhow::Result<()> {
@@ -135,6 +148,10 @@ fn remove(copy: &Path) -> io::Result<()> {
 /// Copies the backup, for nobody but us to read, as far as the disk.
 fn copy_file(file: &Path, copy: &Path) -> io::Result<()> {
     let mut from = File::open(file)?;
+    let folder = copy.parent().unwrap_or(copy);
+    // Checking may bring it up to date, which writes it once more in part.
+    disk::room_for(folder, from.metadata()?.len().saturating_mul(5) / 4)
+        .map_err(io::Error::other)?;
     let mut options = OpenOptions::new();
     options.write(true).create_new(true);
     #[cfg(unix)]

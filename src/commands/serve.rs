@@ -1,7 +1,7 @@
 //! `fieldstow serve`: takes the data folder and the port, answers, and stops in good order.
 
 use std::net::SocketAddr;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Duration;
@@ -26,14 +26,20 @@ const LAST_WRITES: Duration = Duration::from_secs(2);
 
 pub fn run(options: &ServeOptions) -> anyhow::Result<ExitCode> {
     let folder = DataFolder::take(&options.data.data)?;
-    in_runtime(serve_folder(folder.path(), &options.listen))?;
+    let backups = options.backups.folder(folder.path());
+    in_runtime(serve_folder(folder.path(), &options.listen, backups))?;
     // The lock is held until nothing can write any more.
     drop(folder);
     Ok(ExitCode::SUCCESS)
 }
 
-/// Serves what is in `folder` until somebody asks to stop. The caller holds its lock.
-pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Result<()> {
+/// Serves what is in `folder` until somebody asks to stop, and makes backups in another folder, if one is
+/// named. The caller holds its lock.
+pub async fn serve_folder(
+    folder: &Path,
+    options: &ListenOptions,
+    backups: Option<PathBuf>,
+) -> anyhow::Result<()> {
     let asked_to_stop = signals::asked_to_stop().context("signals cannot be listened to")?;
     // The port first: a taken one is said before the data is touched.
     let listener = listen(options.address.address).await?;
@@ -43,13 +49,18 @@ pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Res
     let public_url = options.url.or_local(bound.port());
 
     let db = Db::open(folder).await?;
-    let app = App::new(
+    let mut app = App::new(
         db.clone(),
         Arc::new(SystemClock),
         app::Settings {
             public_url: public_url.to_string(),
         },
     );
+    let mut keeping = None;
+    if let Some(backups) = backups {
+        app = app.with_backups(backups);
+        keeping = Some(tokio::spawn(crate::backups::keep_on(app.clone())));
+    }
     let settings = Settings {
         session_cookies: vec![viewer::cookie_name(&app).into()],
         draw: app::draw_outside,
@@ -72,6 +83,10 @@ pub async fn serve_folder(folder: &Path, options: &ListenOptions) -> anyhow::Res
         say("It works for 30 minutes; start the program again for another.");
     }
     let stopped = serve(listener, router, limits, asked_to_stop).await;
+    // A backup that is under way is left unfinished, and is tidied away at the next start.
+    if let Some(keeping) = keeping {
+        keeping.abort();
+    }
     if !settings.writes.finished(LAST_WRITES).await {
         tracing::error!("a write was still under way at the end and may not be recorded");
     }

@@ -41,6 +41,10 @@ pub enum Command {
     Backup(BackupOptions),
     /// Bring a backup into an empty data folder, after checking it
     Restore(RestoreOptions),
+    /// Write everything into one file that other programs can read, also while the server runs
+    Archive(ArchiveOptions),
+    /// Read an archive into an empty data folder, after checking it
+    ReadArchive(ReadArchiveOptions),
     /// Make a one-use link for somebody who cannot get in
     Invite(InviteOptions),
     /// Ask the running server whether it is well
@@ -56,6 +60,8 @@ impl Command {
             Command::Verify(options) => &options.log,
             Command::Backup(options) => &options.log,
             Command::Restore(options) => &options.log,
+            Command::Archive(options) => &options.log,
+            Command::ReadArchive(options) => &options.log,
             Command::Invite(options) => &options.log,
             Command::Healthcheck(options) => &options.log,
         }
@@ -69,7 +75,31 @@ pub struct ServeOptions {
     #[command(flatten)]
     pub listen: ListenOptions,
     #[command(flatten)]
+    pub backups: BackupsOptions,
+    #[command(flatten)]
     pub log: LogOptions,
+}
+
+#[derive(Debug, Args)]
+pub struct BackupsOptions {
+    /// Where a checked backup is made each day; 7 daily and 4 weekly ones are kept [default: the folder
+    /// `backups` in the data folder]
+    #[arg(long, env = "FIELDSTOW_BACKUPS", value_name = "FOLDER")]
+    pub backups: Option<PathBuf>,
+    /// Make no backups by itself
+    #[arg(long, env = "FIELDSTOW_NO_BACKUPS", conflicts_with = "backups")]
+    pub no_backups: bool,
+}
+
+impl BackupsOptions {
+    /// The folder for backups, where any are made.
+    pub fn folder(&self, data: &std::path::Path) -> Option<PathBuf> {
+        if self.no_backups {
+            return None;
+        }
+        let usual = || data.join("backups");
+        Some(self.backups.clone().unwrap_or_else(usual))
+    }
 }
 
 #[derive(Debug, Args)]
@@ -103,6 +133,29 @@ pub struct RestoreOptions {
     /// The backup to restore; it stays as it is
     pub file: PathBuf,
     /// The mark of an entry that must be in it, as `backup` and `verify` print it
+    #[arg(long, value_name = "MARK", value_parser = mark)]
+    pub mark: Option<[u8; 32]>,
+    #[command(flatten)]
+    pub data: DataOptions,
+    #[command(flatten)]
+    pub log: LogOptions,
+}
+
+#[derive(Debug, Args)]
+pub struct ArchiveOptions {
+    /// The file to write; it must not be there yet
+    pub file: PathBuf,
+    #[command(flatten)]
+    pub data: DataOptions,
+    #[command(flatten)]
+    pub log: LogOptions,
+}
+
+#[derive(Debug, Args)]
+pub struct ReadArchiveOptions {
+    /// The archive to read; it stays as it is
+    pub file: PathBuf,
+    /// The mark of an entry that must be in it, as `archive` and `verify` print it
     #[arg(long, value_name = "MARK", value_parser = mark)]
     pub mark: Option<[u8; 32]>,
     #[command(flatten)]
@@ -284,6 +337,8 @@ mod tests {
             "fieldstow demo --data here",
             "fieldstow backup",
             "fieldstow restore",
+            "fieldstow archive",
+            "fieldstow read-archive",
             "fieldstow restore file --mark 7",
             "fieldstow invite",
         ] {

@@ -33,7 +33,7 @@ pub use closing::{Agreed, agree_about, close, come_home};
 pub use lending::{lend, take_back};
 pub use offering::{Chosen, Offer, Offered, offer};
 pub use returning::{BackLine, BackPlace, give_back, still_out};
-pub use store::{Loan, find, going_on, of_kit};
+pub use store::{Loan, find, going_on, of_kit, over};
 
 use crate::clock::Day;
 use crate::db::Tx;

@@ -7,6 +7,7 @@ use axum::response::Response;
 use super::rules::{self, Job};
 use super::store;
 use crate::app::App;
+use crate::backups;
 use crate::clock::Day;
 use crate::damage;
 use crate::error::AppError;
@@ -80,6 +81,7 @@ impl Job {
             Job::NewerRevision { label, .. } => format!("Revision {label} is out"),
             Job::LookAtReports { waiting: 1 } => "Something was reported".into(),
             Job::LookAtReports { waiting } => format!("{waiting} things were reported"),
+            Job::LookAtBackups { .. } => "Backups need a look".into(),
         }
     }
 
@@ -129,6 +131,7 @@ impl Job {
             Job::NewerRevision { name, .. } => {
                 format!("{name} was checked against an older one.")
             }
+            Job::LookAtBackups { why } => why.clone(),
             Job::LookAtReports { .. } => {
                 "Nothing of it is in the books until somebody of the team has looked at it.".into()
             }
@@ -145,6 +148,7 @@ impl Job {
             Job::Report { kit, .. } => format!("/kits/{kit}/shorts"),
             Job::NewerRevision { revision, .. } => format!("/revisions/{revision}"),
             Job::LookAtReports { .. } => "/damage?show=waiting".into(),
+            Job::LookAtBackups { .. } => "/league/backups".into(),
         }
     }
 
@@ -160,6 +164,7 @@ impl Job {
             Job::MoreToCome { name, .. } => format!("Open {name}"),
             Job::NewerRevision { .. } => "See its parts list".into(),
             Job::LookAtReports { .. } => "Look at what was reported".into(),
+            Job::LookAtBackups { .. } => "Look at the backups".into(),
         }
     }
 }
@@ -183,7 +188,13 @@ async fn today(
     let events = coming_events(&mut db, &viewer, day).await?;
     let mut jobs = rules::choose(&kits, lists, reports, day).into_iter();
     let first = jobs.next();
-    let waiting = jobs.take(ALSO_WAITING).collect();
+    let mut waiting: Vec<Job> = jobs.take(ALSO_WAITING).collect();
+    // Whoever answers for the machine is told above all else that waits.
+    if viewer.is_coordinator()
+        && let Some(why) = backups::worry(&app)
+    {
+        waiting.insert(0, Job::LookAtBackups { why });
+    }
     let day = day.0.strftime("%A %-d %B").to_string();
     Ok(Page(TodayPage {
         form_id: frame.form_id(),

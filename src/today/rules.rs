@@ -86,6 +86,10 @@ pub enum Job {
     LookAtReports {
         waiting: i64,
     },
+    /// Backups are not made as they should be.
+    LookAtBackups {
+        why: String,
+    },
 }
 
 /// Every job there is, the first one first. Counting that was begun goes before everything; a kit that
@@ -224,6 +228,7 @@ mod tests {
             Job::NewerRevision { name, .. } => format!("revised {name}"),
             Job::AddGuide | Job::AddKit | Job::ReadList { .. } => "begin".into(),
             Job::LookAtReports { waiting } => format!("look at {waiting}"),
+            Job::LookAtBackups { .. } => "backups".into(),
         })
         .collect()
     }

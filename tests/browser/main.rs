@@ -7,6 +7,7 @@ mod support;
 
 mod damage;
 mod every_screen;
+mod lending;
 mod newcomer;
 mod support_works;
 mod taps;

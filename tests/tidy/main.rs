@@ -77,7 +77,10 @@ fn sql_stands_in_stores_only() {
 
 #[test]
 fn sql_is_never_put_together() {
-    let faults = lines_with(&["AssertSqlSafe", "unsafe "], |_| true);
+    let faults = lines_with(&["AssertSqlSafe", "unsafe "], |source| {
+        // Goes through whatever tables there are: the names it puts in come from the schema itself.
+        !source.is_in(&["archive/store.rs"])
+    });
     none(faults, "bind values as $1, and write each statement out:");
 }
 
@@ -86,8 +89,14 @@ fn only_the_database_begins_transactions() {
     let faults = lines_with(
         &[".begin().await", ".begin_with(", "begin immediate"],
         |source| {
-            // `verify` holds on to one state of the book while it reads; it writes nothing.
-            !source.is_in(&["db.rs", "commands/verify.rs"])
+            // `verify` and `archive` hold on to one state of the book while they read; they write nothing.
+            // An archive is read into a database that nobody else knows of yet.
+            !source.is_in(&[
+                "db.rs",
+                "commands/verify.rs",
+                "commands/archive.rs",
+                "archive/store.rs",
+            ])
         },
     );
     none(faults, "write through Db::begin_write:");

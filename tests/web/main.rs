@@ -5,9 +5,12 @@ mod packed;
 mod support;
 
 mod access;
+mod backups;
+mod calendar;
 mod counts;
 mod damage;
 mod events;
+mod full_disk;
 mod guide_pdf;
 mod guides;
 mod history;

@@ -6,6 +6,7 @@ mod desk;
 mod lines;
 mod place;
 mod print;
+mod right;
 mod stint;
 mod tallies;
 mod tally;
@@ -20,6 +21,7 @@ pub fn routes() -> Routes {
     Routes::new()
         .get("/counts", Rule::SignedIn, bags::index)
         .post("/kits/{kit}/counts", Rule::Works, bags::open)
+        .get("/counts/right", Rule::WorksSomewhere, right::show)
         .get("/counts/{count}", Rule::Sees, bags::show)
         .get("/counts/{count}/places/{place}", Rule::Sees, place::show)
         .post(

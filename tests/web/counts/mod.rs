@@ -3,6 +3,7 @@
 mod alone;
 mod blind;
 mod closing;
+mod right;
 mod together;
 
 use std::future::Future;

@@ -30,6 +30,17 @@ pub fn encoded(picture: impl Into<DynamicImage>, format: ImageFormat) -> Vec<u8>
     bytes.into_inner()
 }
 
+/// Dots of every grey without a pattern, as a JPEG: as large as a picture of its size can be.
+pub fn noise(width: u32, height: u32) -> Vec<u8> {
+    let mut state = 1_u32;
+    let dots = RgbImage::from_fn(width, height, |_, _| {
+        // Numerical Recipes' linear congruential generator, from memory; any would do.
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        Rgb([(state >> 24) as u8; 3])
+    });
+    encoded(dots, ImageFormat::Jpeg)
+}
+
 pub fn jpeg(width: u32, height: u32) -> Vec<u8> {
     encoded(quarters(width, height), ImageFormat::Jpeg)
 }

@@ -98,6 +98,12 @@ impl World {
         let box_3: Uuid = self.stored(box_3, &kit).await;
         let lent = loan(&keeper, &kit, &format!("crate-{box_3}")).await;
         examples.insert("loan", last_segment(&lent.path));
+        let form = keeper.open("/calendar/links").await;
+        let made = keeper
+            .press(&form, "Make the link", &[("name", "My phone")])
+            .await;
+        let link = made.attribute("#link", "value").expect("a link");
+        examples.insert("feed/token", last_segment(&link));
         let form = keeper.open("/events/new").await;
         let day = [("name", "Larch Lantern Day"), ("first_on", "2027-03-27")];
         let event = keeper.press(&form, "Add the event", &day).await;

@@ -48,6 +48,14 @@ impl World {
         Self::with(Arc::new(SystemClock), still, public_url).await
     }
 
+    /// A world whose backups are made in a folder.
+    pub async fn backing_up(shelf: std::path::PathBuf) -> Self {
+        let mut world = Self::empty().await;
+        world.app = world.app.with_backups(shelf);
+        world.router = app::router(world.app.clone());
+        world
+    }
+
     async fn with(shown: Arc<dyn Clock>, clock: Arc<FixedClock>, public_url: String) -> Self {
         let folder = tempfile::tempdir().expect("a folder for the test");
         let db = Db::open(folder.path()).await.expect("the database opens");
