@@ -91,6 +91,7 @@ fn routes() -> Routes {
         .merge(crate::places::pages::routes())
         .merge(crate::events::pages::routes())
         .merge(crate::counts::pages::routes())
+        .merge(crate::reports::pages::routes())
         .merge(crate::loans::pages::routes())
         .merge(crate::find::pages::routes())
         .merge(crate::passes::pages::routes())

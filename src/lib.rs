@@ -30,6 +30,7 @@ pub mod kits;
 pub mod places;
 pub mod events;
 pub mod counts;
+pub mod reports;
 pub mod loans;
 pub mod orders;
 pub mod find;

@@ -12,6 +12,8 @@ use fieldstow::loans::rules::back::Kind as Difference;
 use fieldstow::loans::rules::words::State as LoanState;
 use fieldstow::people::Role;
 use fieldstow::places::Kind;
+use fieldstow::places::rules::seals::Kind as SealStep;
+use fieldstow::reports::rules::standing::Kind as ReportStep;
 use sqlx::sqlite::SqliteConnectOptions;
 use sqlx::{ConnectOptions, Sqlite, SqliteConnection};
 use tempfile::TempDir;
@@ -192,6 +194,21 @@ async fn enums_and_checks_have_the_same_words() {
         differs.insert(word);
     }
     assert_eq!(words(&mut db, "loan_difference", "kind").await, differs);
+
+    let mut reported = BTreeSet::new();
+    for kind in ReportStep::ALL {
+        reported.insert(stored(&mut db, kind).await);
+    }
+    assert_eq!(
+        words(&mut db, "supplier_report_step", "kind").await,
+        reported
+    );
+
+    let mut sealed = BTreeSet::new();
+    for kind in SealStep::ALL {
+        sealed.insert(stored(&mut db, kind).await);
+    }
+    assert_eq!(words(&mut db, "seal_step", "kind").await, sealed);
 
     let mut coded = BTreeSet::new();
     for kind in [CodeKind::Kit, CodeKind::Place, CodeKind::Count] {

@@ -4,6 +4,7 @@
 //! - Taking back is another entry. What was moved must still be there; a count is taken back by opening
 //!   it again, which is the counts' own business.
 
+pub mod accuracy;
 pub mod pages;
 pub mod rules;
 mod store;

@@ -28,6 +28,7 @@ pub fn routes() -> Routes {
         .get("/history", Rule::SignedIn, history)
         .get("/entries/{seq}", Rule::SignedIn, show)
         .post("/entries/{seq}/undo", Rule::SignedIn, undo)
+        .merge(super::accuracy::pages::routes())
 }
 
 /// Lines of an entry that the list shows; the entry's page has all.

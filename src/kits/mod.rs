@@ -10,16 +10,19 @@
 
 pub mod cost;
 pub mod build;
+pub mod letter;
 mod pack;
 pub mod pages;
 pub mod pooling;
+mod promised;
 
 pub mod rules;
 pub mod season_end;
 mod store;
 
 pub use pack::{PackRefused, pack};
-pub use store::{Arrival, Kit, LastCount, NewKit, arrival, find, last_count, of_team, statement};
+pub use promised::asked;
+pub use store::{Arrival, AskedLine, Kit, LastCount, NewKit, arrival, find, last_count, of_team};
 
 use std::collections::HashMap;
 
@@ -34,7 +37,7 @@ use crate::ids::{KitId, PartId, RevisionId, SizeId, TeamId};
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
 use rules::details::{self, Typed, Wrong};
-use rules::{Account, Spot};
+use rules::{Account, Line, Spot};
 
 /// Adds a kit, gives it a code, and seals the revision it is checked against.
 pub async fn add(app: &App, tx: &mut Tx, new: &NewKit) -> sqlx::Result<KitId> {
@@ -190,6 +193,12 @@ pub async fn put_away(
         Ok(format!("/kits/{kit}"))
     })
     .await
+}
+
+/// The statement of a kit: every part it needs or has, in the order of its list, then the others.
+pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Line>> {
+    let on_order = promised::on_order(db, kit).await?;
+    store::lines(db, kit, &on_order).await
 }
 
 /// The statement of a kit with the places of each part.

@@ -3,6 +3,7 @@
 pub mod alike;
 pub mod details;
 pub mod look_first;
+pub mod promised;
 pub mod report;
 pub mod slip;
 
@@ -24,7 +25,7 @@ pub struct Facts {
     pub missing: i64,
     /// The kit's own good and doubtful pieces that another team has on loan.
     pub lent_out: i64,
-    /// Ordered, and not arrived.
+    /// Promised by the supplier or ordered, and not arrived.
     pub on_order: i64,
     /// Another team's pieces that stand with the kit on loan. They can be played with and must go back,
     /// so they are said beside the line and make nothing less short.
@@ -75,6 +76,11 @@ impl Line {
     /// Pieces that will be here without anybody doing anything: lent out, still to come, on order.
     pub fn expected(&self) -> i64 {
         self.facts.lent_out + self.still_to_come + self.facts.on_order
+    }
+
+    /// Pieces that somebody still sends: of the delivery, or promised since.
+    pub fn to_come(&self) -> i64 {
+        self.still_to_come + self.facts.on_order
     }
 
     /// `max(0, need − here − lent out − still to come − on order)`: what nobody expects any more.
@@ -155,10 +161,10 @@ impl Account {
             Standing::Over(line.facts.over())
         } else if line.all_here() {
             Standing::AllHere
-        } else if line.facts.lent_out > 0 && line.still_to_come == 0 && line.short_for_good() == 0 {
+        } else if line.facts.lent_out > 0 && line.to_come() == 0 && line.short_for_good() == 0 {
             Standing::LentOut(line.facts.lent_out)
-        } else if line.still_to_come > 0 {
-            Standing::ToCome(line.still_to_come)
+        } else if line.to_come() > 0 && line.short_for_good() == 0 {
+            Standing::ToCome(line.to_come())
         } else if !self.is_counted() {
             Standing::NotCounted
         } else {
@@ -368,6 +374,20 @@ mod tests {
             (account(4, 0, 0, true), Standing::Short(4)),
         ] {
             assert_eq!(account.standing(), expected);
+        }
+    }
+
+    #[test]
+    fn what_is_promised_is_still_to_come_and_the_rest_is_short() {
+        for (on_order, expected) in [
+            (0, Standing::Short(4)),
+            (1, Standing::Short(3)),
+            (4, Standing::ToCome(4)),
+            (5, Standing::ToCome(5)),
+        ] {
+            let mut promised = account(4, 0, 0, true);
+            promised.line.facts.on_order = on_order;
+            assert_eq!(promised.standing(), expected, "{on_order} promised");
         }
     }
 

@@ -2,13 +2,17 @@
 
 mod change;
 mod league;
+mod promised;
 mod slip;
 mod spots;
 
 pub use change::{counted_before, insert, names_of_others, set_put_away, update};
 pub use league::{OtherKit, of_others, overs_elsewhere, put_away_of};
+pub use promised::{AskedLine, asked, came, open};
 pub use slip::{clear_lines, insert_line, started};
 pub use spots::{LastCount, last_count, spots};
+
+use std::collections::HashMap;
 
 use sqlx::SqliteConnection;
 
@@ -161,8 +165,13 @@ pub async fn arrival(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Arri
     })
 }
 
-/// The statement of a kit: every part it needs or has, in the order of its list, then the others.
-pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Line>> {
+/// The statement of a kit: every part it needs or has, in the order of its list, then the others. `on_order`
+/// are the pieces that are promised.
+pub async fn lines(
+    db: &mut SqliteConnection,
+    kit: KitId,
+    on_order: &HashMap<PartId, i64>,
+) -> sqlx::Result<Vec<Line>> {
     let complete = arrival(&mut *db, kit).await?.complete;
     let missing = Outside::Missing.place();
     let rows = sqlx::query!(
@@ -268,6 +277,7 @@ pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Ve
                 practice_only: row.practice_only,
                 broken: row.broken,
                 missing: row.missing,
+                on_order: on_order.get(&row.part).copied().unwrap_or(0),
                 ..Facts::default()
             };
             Line {

@@ -4,9 +4,10 @@
 
 pub mod pages;
 pub mod rules;
+pub mod stand_ins;
 mod store;
 
-pub use store::{Listed, Part, find, listed_in};
+pub use store::{Listed, Part, StandIn, find, holding as stand_ins_that_hold, listed_in};
 
 use crate::app::App;
 use crate::error::{AppError, NotDone};

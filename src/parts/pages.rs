@@ -1,12 +1,15 @@
 //! The pages of parts.
 
+mod stand_ins;
+
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use super::rules::{CountedBy, Described};
-use super::{Listed, NotDescribed, Part};
+use super::stand_ins::Allowed;
+use super::{Listed, NotDescribed, Part, StandIn};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, PartId};
@@ -18,12 +21,23 @@ use crate::web::flash;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
+use stand_ins::StandInForm;
 
 pub fn routes() -> Routes {
     Routes::new()
         .get("/parts/{part}", Rule::SignedIn, show)
         .get("/parts/{part}/edit", Rule::KeepsGuides, edit)
         .post("/parts/{part}/edit", Rule::KeepsGuides, describe)
+        .post(
+            "/parts/{part}/stand-ins",
+            Rule::KeepsGuides,
+            stand_ins::let_stand_in,
+        )
+        .post(
+            "/parts/{part}/stand-ins/end",
+            Rule::KeepsGuides,
+            stand_ins::end,
+        )
 }
 
 #[derive(Template)]
@@ -35,9 +49,65 @@ struct ShowPage {
     part: Part,
     listed: Vec<Listed>,
     pictures: pictures::Gallery,
+    stand_ins: Vec<StandIn>,
+    zone: String,
+    /// What was typed about another part.
+    typed: StandInForm,
+    wrongs: Vec<Wrong>,
 }
 
 impl ShowPage {
+    fn form_id(&self) -> FormId {
+        self.frame.form_id()
+    }
+
+    fn wrong(&self, field: &str) -> Option<&str> {
+        form::at(&self.wrongs, field)
+    }
+
+    fn title_prefix(&self) -> &'static str {
+        form::title_prefix(&self.wrongs)
+    }
+
+    fn uses(&self) -> Vec<Choice> {
+        Allowed::ALL
+            .into_iter()
+            .map(|one| Choice::one_of(one.word(), one.words(), &self.typed.allowed))
+            .collect()
+    }
+
+    /// What holds: parts that may stand in for this one, and the other way round.
+    fn holding(&self) -> impl Iterator<Item = &StandIn> {
+        self.stand_ins.iter().filter(|one| one.ended_at.is_none())
+    }
+
+    fn ended(&self) -> Vec<String> {
+        let ended = self.stand_ins.iter().filter(|one| one.ended_at.is_some());
+        ended
+            .map(|one| {
+                let at = one
+                    .ended_at
+                    .map_or(String::new(), |at| at.words(&self.zone));
+                format!("{}; ended {at}", self.says(one))
+            })
+            .collect()
+    }
+
+    /// "B-5 Peg, grey may stand in for B-4 Peg, black, for practice only".
+    fn says(&self, one: &StandIn) -> String {
+        format!(
+            "{} may stand in for {}, {}",
+            one.part_words,
+            one.for_words,
+            one.allowed.words()
+        )
+    }
+
+    fn said(&self, one: &StandIn) -> String {
+        let who = crate::people::shown_name(&one.said_by);
+        format!("{who}, {}", one.said_at.words(&self.zone))
+    }
+
     fn add_picture(&self) -> String {
         format!("/parts/{}/pictures/new", self.part.id)
     }
@@ -59,21 +129,34 @@ async fn show(
     frame: Frame,
     Path(part): Path<PartId>,
 ) -> Result<Page<ShowPage>, AppError> {
+    show_page(&app, &viewer, frame, part).await.map(Page)
+}
+
+async fn show_page(
+    app: &App,
+    viewer: &Viewer,
+    frame: Frame,
+    part: PartId,
+) -> Result<ShowPage, AppError> {
     let mut db = app.db.read().await?;
     let part = super::find(&mut db, part)
         .await?
         .ok_or(AppError::NotFound("part"))?;
     let listed = super::listed_in(&mut db, part.id).await?;
-    let pictures = pictures::of_part(&mut db, part.id, &viewer).await?;
+    let pictures = pictures::of_part(&mut db, part.id, viewer).await?;
     let standing = viewer.standing(None);
-    Ok(Page(ShowPage {
+    Ok(ShowPage {
         frame,
         may_keep: allowed(Rule::KeepsGuides, Some(standing)),
         may_add: allowed(Rule::WorksSomewhere, Some(standing)),
+        stand_ins: super::stand_ins::stand_ins(&mut db, part.id).await?,
+        zone: viewer.zone().to_owned(),
+        typed: StandInForm::default(),
+        wrongs: Vec::new(),
         part,
         listed,
         pictures,
-    }))
+    })
 }
 
 #[derive(Template)]

@@ -1,5 +1,12 @@
 //! The queries about parts.
 
+mod stand_ins;
+
+pub use stand_ins::{
+    StandIn, called, end as end_stand_in, holding, insert as insert_stand_in,
+    of_part as stand_ins_of,
+};
+
 use sqlx::SqliteConnection;
 
 use super::rules::{CountedBy, Values};

@@ -17,7 +17,6 @@ use crate::error::{AppError, NotDone};
 use crate::events::{self, Event};
 use crate::find::pages::Asker;
 use crate::ids::{EventId, FormId, PassId, TeamId};
-use crate::passes;
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule};
 use crate::places;
@@ -48,8 +47,8 @@ pub fn routes() -> Routes {
 
 /// The helper whose cookie came with a request, if the pass still holds.
 pub async fn helper(app: &App, headers: &HeaderMap) -> Result<Option<Helper>, AppError> {
-    match CookieJar::from_headers(headers).get(passes::cookie_name(app)) {
-        Some(token) => passes::helper(app, token.value()).await,
+    match CookieJar::from_headers(headers).get(super::cookie_name(app)) {
+        Some(token) => super::helper(app, token.value()).await,
         None => Ok(None),
     }
 }
@@ -114,7 +113,7 @@ async fn show_page(
         .ok_or(AppError::NotFound("event"))?;
     let now = app.clock.now();
     let mut shown = Vec::new();
-    for pass in passes::of_event(&mut db, event.id).await? {
+    for pass in super::of_event(&mut db, event.id).await? {
         // Teams do not see each other's helpers.
         if viewer.role_in(pass.team).is_none() {
             continue;
@@ -170,7 +169,7 @@ async fn make(
         .team
         .parse()
         .map_err(|_| AppError::NotFound("team"))?;
-    let done = passes::make(&app, &viewer, &form.sent, event, team).await;
+    let done = super::make(&app, &viewer, &form.sent, event, team).await;
     answer(&app, &viewer, frame, event, done, "The pass holds.").await
 }
 
@@ -181,7 +180,7 @@ async fn end(
     Path((event, pass)): Path<(EventId, PassId)>,
     form: Form<Nothing>,
 ) -> Result<Response, AppError> {
-    let done = passes::end(&app, &viewer, &form.sent, event, pass).await;
+    let done = super::end(&app, &viewer, &form.sent, event, pass).await;
     answer(&app, &viewer, frame, event, done, "The pass has ended.").await
 }
 
@@ -281,7 +280,7 @@ async fn found(app: &App, asker: &Asker, typed: &str) -> Result<Result<Pass, Str
         }
     };
     let mut db = app.db.read().await?;
-    match passes::in_force(&mut db, &code, now).await? {
+    match super::in_force(&mut db, &code, now).await? {
         Some(pass) => Ok(Ok(pass)),
         None => {
             app.misses.note(&asker.0, now);
@@ -353,7 +352,7 @@ async fn open(
     };
     // Each opening counts as a miss, so that nobody can fill a pass with names.
     app.misses.note(&asker.0, app.clock.now());
-    match passes::open(&app, &pass, &form.fields.first_name).await {
+    match super::open(&app, &pass, &form.fields.first_name).await {
         Ok(token) => {
             let mut response = flash::see("/helping", "You are helping now.");
             // Ends with the browser; the pass itself ends with the event.
@@ -373,7 +372,7 @@ async fn open(
 }
 
 fn cookie(app: &App, token: String, age: Option<i64>) -> Result<HeaderValue, AppError> {
-    let mut cookie = Cookie::build((passes::cookie_name(app), token))
+    let mut cookie = Cookie::build((super::cookie_name(app), token))
         .path("/")
         .http_only(true)
         .same_site(SameSite::Lax)

@@ -7,6 +7,7 @@ use sqlx::SqliteConnection;
 use super::rules::Wrong;
 use super::rules::making;
 use super::rules::moving::{self, There};
+use super::seals::not_sealed;
 use super::{Pieces, Place, known, may_change, refused, store};
 use crate::app::App;
 use crate::code::Code;
@@ -73,6 +74,8 @@ pub async fn move_pieces(
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let from = known(tx, from).await?;
         not_lent(tx, &from, "").await.map_err(refused_or_failed)?;
+        let sealed = not_sealed(tx, Some(from.id), "").await;
+        sealed.map_err(refused_or_failed)?;
         let pieces = store::pieces(tx, from.id, false).await?;
         let there: Vec<There> = pieces.iter().map(Pieces::there).collect();
         let going = moving::chosen(&there, typed);
@@ -91,6 +94,9 @@ pub async fn move_pieces(
         };
         let lent = not_lent(tx, &to, "to").await.map_err(refused_or_failed);
         lent.map_err(|not_done| at_the_target(target, not_done))?;
+        let sealed = not_sealed(tx, Some(to.id), "to").await;
+        let sealed = sealed.map_err(refused_or_failed);
+        sealed.map_err(|not_done| at_the_target(target, not_done))?;
         let mut entry = Entry::new(sent.id, "pieces moved", viewer.person, app.clock.now());
         entry.document = Some(Document::Place(from.id));
         entry.moves = going
@@ -157,10 +163,16 @@ pub async fn carry(
         let place = known(tx, place).await?;
         may_change(viewer, &place).map_err(refused)?;
         not_lent(tx, &place, "").await.map_err(refused_or_failed)?;
+        // A sealed crate is carried as it is; nothing is carried out of one.
+        let sealed = not_sealed(tx, place.parent, "").await;
+        sealed.map_err(refused_or_failed)?;
         let to = aim(tx, target).await?;
         if let Some(to) = &to {
             let lent = not_lent(tx, to, "to").await.map_err(refused_or_failed);
             lent.map_err(|not_done| at_the_target(target, not_done))?;
+            let sealed = not_sealed(tx, Some(to.id), "to").await;
+            let sealed = sealed.map_err(refused_or_failed);
+            sealed.map_err(|not_done| at_the_target(target, not_done))?;
         }
         let below = store::below(tx, place.id).await?;
         making::carry(&place, to.as_ref(), &below)

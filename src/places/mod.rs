@@ -10,9 +10,11 @@
 mod going;
 pub mod pages;
 pub mod rules;
+mod seals;
 mod store;
 
 pub use going::{NOWHERE, Target, carry, move_pieces};
+pub use seals::{SealOf, open, seal, seal_of, sealed_words, take_back_seal};
 pub use store::{
     Holding, Kind, NewPlace, Pieces, Place, below, find, holdings, in_kit, loads, of_team, pieces,
     set_put_away, set_with_borrower, way,

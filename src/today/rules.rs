@@ -23,6 +23,8 @@ pub struct KitFacts {
     pub lines_here: i64,
     /// Pieces lacking.
     pub lacking: i64,
+    /// They were reported to the supplier, and that report is under way.
+    pub reported: bool,
     /// A later revision of its guide exists.
     pub newer_revision: Option<(RevisionId, String)>,
 }
@@ -143,7 +145,7 @@ pub fn choose(kits: &[KitFacts], lists: ListFacts, reports: i64, today: Day) -> 
                     pieces: kit.lacking,
                 },
             ));
-        } else if kit.complete && kit.lacking > 0 && kit.keeps {
+        } else if kit.complete && kit.lacking > 0 && kit.keeps && !kit.reported {
             let days_left = kit.report_by.map(|by| today.days_until(by));
             // A day that has passed is no job any more; the kit's page still says it.
             if days_left.is_none_or(|days| days >= 0) {
@@ -189,6 +191,7 @@ mod tests {
             lines: 10,
             lines_here: 10,
             lacking: 0,
+            reported: false,
             newer_revision: None,
         }
     }

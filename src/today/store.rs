@@ -64,6 +64,10 @@ pub async fn kits(
                     ),
                     0
                 ) as "complete!: bool",
+                exists (
+                    select 1 from supplier_report
+                    where kit_id = kit.id and state = 'open'
+                ) as "reported!: bool",
                 newer.id as "newer?: RevisionId",
                 newer.label as "newer_label?"
             from kit
@@ -101,6 +105,7 @@ pub async fn kits(
             lines: row.lines,
             lines_here: row.lines_here,
             lacking: row.lacking,
+            reported: row.reported,
             newer_revision: row.newer.zip(row.newer_label),
         });
     }

@@ -17,6 +17,9 @@ use crate::web::extract::{Path, Query};
 use crate::web::frame::Frame;
 use crate::web::page::Page;
 
+/// Outermost crates and bags of a kit that its page names.
+const SHOWN: usize = 8;
+
 /// Kits of other teams shown at once.
 const MOST_OTHERS: usize = 100;
 
@@ -118,6 +121,8 @@ struct Standing {
     name: String,
     code: String,
     stands: String,
+    /// The number of the seal on it.
+    seal: Option<String>,
 }
 
 #[derive(Template)]
@@ -142,6 +147,8 @@ pub(super) struct ShowPage {
     may_work: bool,
     /// Loans of it that are out: page, who has it, and until when.
     lent: Vec<(String, String, String)>,
+    /// Reports to the supplier that are under way: page, how it stands.
+    reports: Vec<(String, String)>,
     /// The events it goes to from today on.
     events: Vec<crate::events::KitDays>,
 }
@@ -237,7 +244,7 @@ pub(super) async fn show(
         .collect();
     let ids: Vec<_> = outermost.iter().map(|place| place.id).collect();
     let ways = places::ways(&mut db, &ids).await?;
-    let outer = outermost
+    let mut outer = outermost
         .into_iter()
         .map(|place| {
             let way = ways.way(place.id);
@@ -250,6 +257,7 @@ pub(super) async fn show(
                 place: place.id,
                 name: place.name.clone(),
                 code: place.code.to_string(),
+                seal: None,
                 stands: if above.is_empty() {
                     "nobody has said where".to_owned()
                 } else {
@@ -257,7 +265,11 @@ pub(super) async fn show(
                 },
             }
         })
-        .collect();
+        .collect::<Vec<_>>();
+    for standing in outer.iter_mut().take(SHOWN) {
+        let seal = places::seal_of(&mut db, standing.place).await?;
+        standing.seal = seal.number().map(str::to_owned);
+    }
     let today = viewer.today(&app);
     let events = crate::events::of_kit(&mut db, kit.id, today).await?;
     let lent = crate::loans::of_kit(&mut db, kit.id)
@@ -270,6 +282,7 @@ pub(super) async fn show(
             (href, loan.borrower_name, due)
         })
         .collect();
+    let reports = crate::reports::under_way(&mut db, kit.id, today).await?;
     let zone = viewer.zone();
     Ok(Page(ShowPage {
         count_form: frame.form_id(),
@@ -291,6 +304,7 @@ pub(super) async fn show(
         may_keep: viewer.keeps(kit.team),
         may_work: viewer.role_in(kit.team).is_some(),
         lent,
+        reports,
         events,
         kit,
     }))

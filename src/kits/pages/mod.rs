@@ -56,7 +56,7 @@ async fn found(db: &mut SqliteConnection, kit: KitId) -> Result<Kit, AppError> {
 }
 
 /// What a kit is checked against, in words: "Ridge Beacon, full".
-fn checked_words(guide: Option<&str>, size: Option<&str>) -> String {
+pub(super) fn checked_words(guide: Option<&str>, size: Option<&str>) -> String {
     match (guide, size) {
         (Some(guide), Some(size)) => format!("{guide}, {size}"),
         _ => "a spares box, checked against nothing".to_owned(),

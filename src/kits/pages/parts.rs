@@ -196,7 +196,7 @@ fn passes(account: &Account, filter: &Filter, of_assembly: &HashSet<PartId>) -> 
     let state = match filter.only.as_str() {
         "short" => matches!(account.standing(), Standing::Short(_)),
         "over" => line.facts.over() > 0,
-        "to-come" => line.still_to_come > 0,
+        "to-come" => line.to_come() > 0,
         _ => true,
     };
     state
@@ -283,7 +283,7 @@ fn table(accounts: &[Account]) -> Result<Vec<u8>, csv::Error> {
             line.facts.here(),
             short,
             line.facts.over(),
-            line.still_to_come,
+            line.to_come(),
         ]
         .map(|number| number.to_string());
         let states = [

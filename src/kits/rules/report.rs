@@ -9,6 +9,7 @@ use rust_xlsxwriter::XlsxError;
 
 use super::{Account, Standing, plural};
 use crate::guides::import::guard;
+use crate::ids::PartId;
 use crate::spreadsheet;
 
 /// Rows that fit on one sheet of A4 or Letter: fewer on the first, which bears the letter's heading.
@@ -17,6 +18,7 @@ const ROWS: usize = 16;
 
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Row {
+    pub part: PartId,
     pub number: String,
     pub name: String,
     pub colour: String,
@@ -103,10 +105,10 @@ impl Report {
     }
 
     /// The same as text, to be pasted into a message. `facts` are the lines of its heading.
-    pub fn text(&self, facts: &[(&str, String)]) -> String {
+    pub fn text(&self, facts: &[(impl AsRef<str>, String)]) -> String {
         let mut text = String::new();
         for (what, value) in facts.iter().filter(|(_, value)| !value.is_empty()) {
-            let _ = writeln!(text, "{what}: {value}");
+            let _ = writeln!(text, "{}: {value}", what.as_ref());
         }
         for (title, rows, word) in [
             ("Short", &self.short, "short"),
@@ -199,6 +201,7 @@ fn row(account: &Account, by: i64) -> Row {
     let line = &account.line;
     let not_good = line.facts.practice_only + line.facts.broken;
     Row {
+        part: line.part,
         number: line.number.clone(),
         name: line.name.clone(),
         colour: line.colour.clone(),
@@ -216,6 +219,7 @@ mod tests {
     fn rows(count: usize) -> Vec<Row> {
         (1..=count)
             .map(|n| Row {
+                part: PartId::new(),
                 number: format!("B-{n}"),
                 name: "Peg".into(),
                 colour: String::new(),
@@ -259,6 +263,7 @@ mod tests {
     fn text_and_table_say_the_same() {
         let report = Report {
             short: vec![Row {
+                part: PartId::new(),
                 number: "B-4".into(),
                 name: "Peg, \"long\"".into(),
                 colour: "black".into(),
@@ -268,6 +273,7 @@ mod tests {
                 by: 4,
             }],
             over: vec![Row {
+                part: PartId::new(),
                 number: "=B-6".into(),
                 name: "Shade".into(),
                 colour: "white".into(),

@@ -5,6 +5,7 @@ mod going;
 mod index;
 mod making;
 mod packing;
+mod seals;
 mod show;
 
 use sqlx::SqliteConnection;
@@ -34,6 +35,13 @@ pub fn routes() -> Routes {
             "/places/{place}/packing-list",
             Rule::Sees,
             packing::packing_list,
+        )
+        .post("/places/{place}/seal", Rule::Works, seals::seal)
+        .post("/places/{place}/open", Rule::Works, seals::open)
+        .post(
+            "/places/{place}/seal/take-back",
+            Rule::Works,
+            seals::take_back,
         )
         .get("/kits/{kit}/bags", Rule::Sees, bags::bags)
         .post("/kits/{kit}/bags", Rule::Works, bags::add)

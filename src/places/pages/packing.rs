@@ -8,6 +8,7 @@ use crate::error::AppError;
 use crate::ids::PlaceId;
 use crate::kits;
 use crate::ledger::State as PieceState;
+use crate::people::Viewer;
 use crate::pictures::{self, Shown};
 use crate::places::rules::mass::{self, Mass};
 use crate::places::rules::packing::{self, Row, Section, Sheet};
@@ -34,6 +35,9 @@ pub struct PackingPage {
     mass: Mass,
     qr: Option<Qr>,
     pictures: Vec<Shown>,
+    /// How its seal stands, where it ever had one.
+    seal: Option<String>,
+    may_seal: bool,
 }
 
 impl PackingPage {
@@ -55,6 +59,7 @@ impl PackingPage {
 
 pub async fn packing_list(
     State(app): State<App>,
+    viewer: Viewer,
     frame: Frame,
     Path(place): Path<PlaceId>,
 ) -> Result<Page<PackingPage>, AppError> {
@@ -80,7 +85,10 @@ pub async fn packing_list(
     if sections.len() > 1 && sections[0].rows.is_empty() {
         sections.remove(0);
     }
+    let seal = places::seal_of(&mut db, place.id).await?;
     Ok(Page(PackingPage {
+        may_seal: viewer.role_in(place.team).is_some() && place.kind.is_sealed() && !place.put_away,
+        seal: seal.is_used().then(|| seal.words(viewer.zone())),
         frame,
         qr: qr::of_code(app.public_url(), &place.code),
         sheets: packing::sheets(sections, LINES),

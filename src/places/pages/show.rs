@@ -1,5 +1,7 @@
 //! The page of one place, and putting it away.
 
+use std::collections::HashMap;
+
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
@@ -9,17 +11,18 @@ use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, PlaceId};
 use crate::people::Viewer;
-use crate::places::rules::Wrong;
 use crate::places::rules::making::may_make;
 use crate::places::rules::mass::{self, Mass};
 use crate::places::rules::tree::{self, Node};
 use crate::places::rules::words::{Ways, named, pieces, sentence};
-use crate::places::{self, Pieces, Place, store};
+use crate::places::rules::{Wrong, seals, wrong_at};
+use crate::places::{self, Pieces, Place, SealOf, store};
 use crate::web::extract::{Form, Nothing, Path};
 use crate::web::flash;
+use crate::web::form::Choice;
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
-use crate::{kits, pictures, receipts};
+use crate::{kits, people, pictures, receipts};
 
 #[derive(Template)]
 #[template(path = "places/show.html")]
@@ -34,15 +37,58 @@ pub struct ShowPage {
     below: Vec<Node>,
     pictures: pictures::Gallery,
     mass: Mass,
+    seal: SealOf,
+    /// What was done about the seal, the newest first: line, words, whether it counts no more.
+    seal_steps: Vec<(i64, String, bool)>,
+    typed: Typed,
     zone: String,
     may_work: bool,
     may_change: bool,
     wrongs: Vec<Wrong>,
 }
 
+/// What was typed in the forms about the seal.
+#[derive(Default)]
+pub(super) struct Typed {
+    pub number: String,
+    pub intact: String,
+    pub words: String,
+}
+
 impl ShowPage {
     fn code(&self) -> String {
         self.place.code.to_string()
+    }
+
+    fn wrong(&self, field: &str) -> Option<String> {
+        wrong_at(&self.wrongs, field)
+    }
+
+    fn next_form(&self) -> FormId {
+        self.frame.form_id()
+    }
+
+    fn can_be_sealed(&self) -> bool {
+        self.place.kind.is_sealed() && !self.place.put_away
+    }
+
+    /// Whether this is the newest step about the seal that counts.
+    fn is_last_step(&self, line: &i64) -> bool {
+        let newest = self.seal_steps.iter().find(|(_, _, undone)| !undone);
+        newest.is_some_and(|(newest, ..)| newest == line)
+    }
+
+    fn seal_words(&self) -> String {
+        self.seal.words(&self.zone)
+    }
+
+    fn intact(&self) -> Vec<Choice> {
+        let number = self.seal.number().unwrap_or_default();
+        let chosen = &self.typed.intact;
+        vec![
+            Choice::one_of("yes", format!("Yes, {number}, and whole"), chosen),
+            Choice::one_of("no", "No: broken, gone, or another number", chosen),
+        ]
     }
 
     fn kind(&self) -> String {
@@ -178,7 +224,12 @@ async fn show_page(
     };
     let role = viewer.role_in(place.team);
     let pictures = pictures::of_place(db, place.id).await?;
+    let seal = places::seal_of(db, place.id).await?;
+    let seal_steps = seal_steps(db, viewer, &seal).await?;
     Ok(ShowPage {
+        seal,
+        seal_steps,
+        typed: Typed::default(),
         form_id: frame.form_id(),
         frame,
         kit_name,
@@ -193,6 +244,45 @@ async fn show_page(
         place,
         wrongs,
     })
+}
+
+/// What was done about a seal, the newest first.
+async fn seal_steps(
+    db: &mut SqliteConnection,
+    viewer: &Viewer,
+    seal: &SealOf,
+) -> sqlx::Result<Vec<(i64, String, bool)>> {
+    let ids: Vec<_> = seal.steps.iter().map(|step| step.person).collect();
+    let names: HashMap<_, _> = people::names(db, &ids).await?.into_iter().collect();
+    let steps = seal.steps.iter().rev();
+    Ok(steps
+        .filter(|step| step.kind != seals::Kind::TakenBack)
+        .map(|step| {
+            let name = names.get(&step.person).map_or("", String::as_str);
+            let words = format!(
+                "{}: {} {}",
+                step.done_at.words(viewer.zone()),
+                people::shown_name(name),
+                seals::step(step)
+            );
+            let counts = seals::is_in_force(step, &seal.steps);
+            (step.line, words, !counts)
+        })
+        .collect())
+}
+
+/// The page again, with what was typed about its seal and what has to be put right.
+pub(super) async fn again(
+    app: &App,
+    viewer: &Viewer,
+    frame: Frame,
+    place: PlaceId,
+    typed: Typed,
+    wrongs: Vec<Wrong>,
+) -> Result<Response, AppError> {
+    let mut db = app.db.read().await?;
+    let page = show_page(&mut db, viewer, frame, place, wrongs).await?;
+    Ok(page::again(ShowPage { typed, ..page }))
 }
 
 pub async fn put_away(

@@ -4,6 +4,7 @@ pub mod making;
 pub mod mass;
 pub mod moving;
 pub mod packing;
+pub mod seals;
 pub mod tree;
 pub mod words;
 

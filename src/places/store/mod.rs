@@ -2,9 +2,13 @@
 
 mod changes;
 mod pieces;
+mod seals;
 
 pub use changes::{bag_names, holds, names, set_put_away, set_with_borrower, update};
 pub use pieces::{Holding, Load, Pieces, holdings, loads, pieces};
+pub use seals::{
+    add_step as add_seal_step, contents as seal_contents, sealed_around, steps as seal_steps,
+};
 
 use sqlx::SqliteConnection;
 
@@ -57,6 +61,11 @@ impl Kind {
     /// Reads the word back.
     pub fn from_word(word: &str) -> Option<Kind> {
         Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+
+    /// Whether it is closed with a lid or a knot, so that a seal says something.
+    pub fn is_sealed(self) -> bool {
+        matches!(self, Kind::Crate | Kind::Box | Kind::Bag | Kind::Tray)
     }
 
     /// Whether pieces are kept in it and it can be carried.

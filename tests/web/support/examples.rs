@@ -94,6 +94,14 @@ impl World {
             let id: Uuid = self.stored(query, of).await;
             examples.insert(name, id.to_string());
         }
+        let supplied = self.browser();
+        let cookie = people::viewer::cookie_name(&self.app);
+        supplied.set_cookie(&cookie, &filled.crates_session);
+        let form = supplied
+            .open(&format!("/kits/{}/reports/new", filled.counted_kit))
+            .await;
+        let report = supplied.press(&form, "I sent it on", &[]).await;
+        examples.insert("/kits/{kit}/reports/{report}", report.path);
         let box_3 = "select id from place where kit_id = $1 and name = 'Box 3'";
         let box_3: Uuid = self.stored(box_3, &kit).await;
         let lent = loan(&keeper, &kit, &format!("crate-{box_3}")).await;
@@ -181,6 +189,10 @@ impl Busy<'_> {
 
     /// "/kits/{kit}/edit" with an example for each parameter.
     fn fill(&self, path: &str) -> Result<String, String> {
+        // Where one parameter must fit another, the whole address is the example.
+        if let Some(whole) = self.examples.get(path) {
+            return Ok(whole.clone());
+        }
         let mut filled = Vec::new();
         let mut before = "";
         for segment in path.split('/') {
