@@ -96,7 +96,7 @@ impl World {
         }
         let supplied = self.browser();
         let cookie = people::viewer::cookie_name(&self.app);
-        supplied.set_cookie(&cookie, &filled.crates_session);
+        supplied.set_cookie(cookie, &filled.crates_session);
         let form = supplied
             .open(&format!("/kits/{}/reports/new", filled.counted_kit))
             .await;
