@@ -40,6 +40,21 @@ insert into damage_picture (picture_id, report_id, form_id)
     select picture.id, damage_report.id, zeroblob(16) from picture, damage_report limit 1;
 insert into helper (id, pass_id, first_name, token_hash, began_at)
     select zeroblob(16), id, 'Sam', zeroblob(32), 1 from pass limit 1;
+insert into supplier_report (id, kit_id, number, sent_on, heading, state, sent_seq)
+    select zeroblob(16), id, 99, '2027-03-01', '[]', 'open', 1 from kit limit 1;
+insert into supplier_report_line
+    (report_id, line, part_id, number, name, colour, need, received, not_good, short, over)
+    select zeroblob(16), 1, id, number, name, colour, 4, 3, 0, 1, 0 from part limit 1;
+insert into supplier_report_step (report_id, line, kind, day, person_id, done_at)
+    select zeroblob(16), 1, 'answered', '2027-03-02', id, 1 from person limit 1;
+insert into supplier_promise (report_id, line, step, qty) values (zeroblob(16), 1, 1, 1);
+insert into supplier_report_picture (report_id, position, picture_id)
+    select zeroblob(16), 1, id from picture limit 1;
+insert into seal_step (place_id, line, kind, number, seq, person_id, done_at)
+    select place.id, 99, 'sealed', '0451', 1, person.id, 1 from place, person where place.kind = 'crate' limit 1;
+insert into stand_in (part_id, for_part_id, allowed, said_by, said_at)
+    select (select id from part limit 1), (select id from part limit 1 offset 1), 'practice', id, 1
+    from person limit 1;
 insert into calendar_link (id, token_hash, team_id, person_id, name, made_at)
     select zeroblob(16), zeroblob(32), team_id, person_id, 'My phone', 1 from membership limit 1;
 ";

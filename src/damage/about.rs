@@ -139,7 +139,13 @@ pub(super) async fn resolve(
             return wrong("part_id", "choose one of the pictures");
         };
         let place = within.map(|place| place.id);
-        let mut stands = store::stands(tx, team, Some(part), None, place, OFFERED).await?;
+        let mut stands = match (what, place) {
+            (What::Found, None) => store::lacking(tx, team, Some(part), None, OFFERED).await?,
+            _ => Vec::new(),
+        };
+        if stands.is_empty() {
+            stands = store::stands(tx, team, Some(part), None, place, OFFERED).await?;
+        }
         retain_for(what, &mut stands);
         return one_of(stands, place.is_some());
     }
@@ -157,6 +163,11 @@ pub(super) async fn resolve(
     let stands = match (what, within_id) {
         // A found piece lies where it was found, whatever the books say.
         (What::Found, Some(place)) => store::kinds(tx, team, &words, place, OFFERED).await?,
+        // Found nobody says where: it belongs where one is missing.
+        (What::Found, None) => match store::lacking(tx, team, None, Some(&words), OFFERED).await? {
+            lacking if lacking.is_empty() => offered(tx, team, what, &words, None).await?,
+            lacking => lacking,
+        },
         _ => offered(tx, team, what, &words, within_id).await?,
     };
     one_of(stands, within.is_some())

@@ -31,6 +31,7 @@ async fn hand_out(story: &Story, kits: &Kits, places: &Places, lent: &Lent) -> a
             NOT_COUNTED.into()
         },
         not_counted: lent.not_counted.into(),
+        despite: lent.despite.into(),
     };
     let mut chosen = Chosen::default();
     for name in lent.crates {

@@ -1,5 +1,6 @@
 //! Asking for a kit, the answer, and more days.
 
+use super::free;
 use super::rules::lending::{self, Typed};
 use super::rules::words::State;
 use super::store::{self, NewLoan, NewStep};
@@ -41,6 +42,16 @@ pub async fn ask(
         if days.due_on < viewer.today(app) {
             return Err(refused("due_on", "that day has passed"));
         }
+        let wanted = free::Wanted {
+            out_on: days.out_on,
+            due_on: days.due_on,
+            loan: None,
+            whole: true,
+            today: viewer.today(app),
+            by_lender: false,
+            despite: "",
+        };
+        free::granted(tx, &kit, wanted, "out_on").await?;
         let now = app.clock.now();
         let new = NewLoan {
             id: LoanId::new(),
@@ -91,6 +102,7 @@ pub async fn answer(
     loan: LoanId,
     answer: Answer,
     why: &str,
+    despite: &str,
 ) -> Result<Outcome, NotDone<Vec<Wrong>>> {
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let loan = found(tx, loan).await?;
@@ -105,6 +117,22 @@ pub async fn answer(
         let why = short(why, "why")?;
         if answer == Answer::Decline && why.is_empty() {
             return Err(refused("why", "say in a word why not"));
+        }
+        if answer == Answer::Agree {
+            let kit = kits::find(tx, loan.kit)
+                .await?
+                .ok_or(AppError::NotFound("kit"))?;
+            let wanted = free::Wanted {
+                out_on: loan.out_on,
+                due_on: loan.due_on,
+                loan: Some(loan.id),
+                whole: true,
+                today: viewer.today(app),
+                by_lender: true,
+                despite,
+            };
+            let despite = free::granted(tx, &kit, wanted, "despite").await?;
+            store::set_despite(tx, loan.id, &despite).await?;
         }
         let (state, kind) = match answer {
             Answer::Agree => (State::Agreed, "agreed"),
@@ -162,6 +190,7 @@ pub async fn extend(
     loan: LoanId,
     due_on: &str,
     why: &str,
+    despite: &str,
 ) -> Result<Outcome, NotDone<Vec<Wrong>>> {
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let loan = found(tx, loan).await?;
@@ -182,6 +211,23 @@ pub async fn extend(
         let why = short(why, "later_why")?;
         if why.is_empty() {
             return Err(refused("later_why", "say why it may stay longer"));
+        }
+        let kit = kits::find(tx, loan.kit)
+            .await?
+            .ok_or(AppError::NotFound("kit"))?;
+        let wanted = free::Wanted {
+            // The days it has already are its own.
+            out_on: loan.due_on.plus_days(1),
+            due_on,
+            loan: Some(loan.id),
+            whole: loan.whole_kit,
+            today: viewer.today(app),
+            by_lender: true,
+            despite,
+        };
+        let despite = free::granted(tx, &kit, wanted, "later_despite").await?;
+        if !despite.is_empty() {
+            store::set_despite(tx, loan.id, &despite).await?;
         }
         store::set_due(tx, loan.id, due_on).await?;
         let step = NewStep {

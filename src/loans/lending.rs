@@ -1,5 +1,6 @@
 //! Handing out, and taking a mistaken handing-out back.
 
+use super::free;
 use super::offering::{Chosen, Going, going, offer};
 use super::rules::lending::{self, Borrower, Counted, Lending, Typed};
 use super::rules::words::State;
@@ -47,6 +48,32 @@ pub async fn lend(
         let offer = offer(tx, &kit).await?;
         let going = going(&offer, chosen).map_err(NotDone::Refused)?;
         nobody_has(tx, &going).await?;
+        let today = viewer.today(app);
+        if lending.out_on > today {
+            return Err(refused(
+                "out_on",
+                "that day is to come: write the handing out down when it happens. Days to come are asked for \
+                 and agreed to",
+            ));
+        }
+        let promised = agreed.as_ref().is_some_and(|loan| {
+            // What was agreed to was looked at then.
+            loan.out_on <= lending.out_on && lending.due_on <= loan.due_on
+        });
+        let wanted = free::Wanted {
+            out_on: lending.out_on,
+            due_on: lending.due_on,
+            loan: agreed.as_ref().map(|loan| loan.id),
+            whole: going.whole_kit,
+            today,
+            by_lender: true,
+            despite: &typed.despite,
+        };
+        let despite = if promised {
+            String::new()
+        } else {
+            free::granted(tx, &kit, wanted, "despite").await?
+        };
         let id = match &agreed {
             Some(loan) => loan.id,
             None => LoanId::new(),
@@ -62,6 +89,9 @@ pub async fn lend(
             &going,
         )
         .await?;
+        if !despite.is_empty() {
+            store::set_despite(tx, id, &despite).await?;
+        }
         Ok(format!("/loans/{id}"))
     })
     .await

@@ -21,6 +21,7 @@
 mod asking;
 pub mod availability;
 mod closing;
+pub mod free;
 mod lending;
 mod offering;
 pub mod pages;

@@ -5,7 +5,6 @@ mod packed;
 mod support;
 
 mod access;
-mod accuracy;
 mod build;
 mod backups;
 mod calendar;

@@ -25,6 +25,7 @@ use crate::web::page::Page;
 #[template(path = "counts/index.html")]
 pub struct IndexPage {
     frame: Frame,
+    team: Option<crate::ids::TeamId>,
     open: Vec<OpenRow>,
     closed: Vec<ClosedRow>,
     /// Kits without an open count, which may be counted.
@@ -82,6 +83,7 @@ pub async fn index(
     }
     Ok(Page(IndexPage {
         frame,
+        team: viewer.main_team().map(|main| main.team),
         open,
         closed,
         kits,

@@ -6,7 +6,6 @@ mod desk;
 mod lines;
 mod place;
 mod print;
-mod right;
 mod stint;
 mod tallies;
 mod tally;
@@ -21,7 +20,6 @@ pub fn routes() -> Routes {
     Routes::new()
         .get("/counts", Rule::SignedIn, bags::index)
         .post("/kits/{kit}/counts", Rule::Works, bags::open)
-        .get("/counts/right", Rule::WorksSomewhere, right::show)
         .get("/counts/{count}", Rule::Sees, bags::show)
         .get("/counts/{count}/places/{place}", Rule::Sees, place::show)
         .post(

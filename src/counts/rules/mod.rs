@@ -3,7 +3,6 @@
 pub mod close;
 pub mod facts;
 pub mod progress;
-pub mod right;
 pub mod settle;
 pub mod tally;
 pub mod total;

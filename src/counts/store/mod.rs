@@ -4,7 +4,6 @@ mod books;
 mod facts;
 mod parts;
 mod places;
-mod right;
 mod sheets;
 mod stints;
 mod tallies;
@@ -15,7 +14,6 @@ pub use parts::{
     Part, due_of_part, due_of_place, need, others_like, part, parts_of_count, parts_of_kit,
 };
 pub use places::{CountPlace, LateTally, is_place_of, late, places};
-pub use right::counted_again;
 pub use sheets::{
     Closing, CountSheet, close, copy_lines, expect_books, expect_slip, find, insert, join_place,
     last_closed, of_teams, set_reopened,

@@ -271,6 +271,15 @@ async fn tell_page(
     })
 }
 
+/// "Peg, black (B-4): 1 missing from kit 07, belongs in Bag 2 (7K3-F28)".
+fn offered_words(stand: &Stand, lay: &str) -> String {
+    let (part, kit) = (stand.part_words(), &stand.kit_name);
+    match stand.missing {
+        0 => format!("{part}: {} {lay}, kit {kit}", stand.in_use()),
+        missing => format!("{part}: {missing} missing from kit {kit}, belongs {lay}"),
+    }
+}
+
 /// Pieces to choose from: "Peg, black (B-4): 8 in Bag 2 (7K3-F28), kit 07".
 pub(super) async fn offers(
     db: &mut SqliteConnection,
@@ -282,13 +291,7 @@ pub(super) async fn offers(
         .iter()
         .map(|stand| Offer {
             key: stand.key(),
-            words: format!(
-                "{}: {} {}, kit {}",
-                stand.part_words(),
-                stand.in_use(),
-                ways.inside(stand.place),
-                stand.kit_name
-            ),
+            words: offered_words(stand, &ways.inside(stand.place)),
         })
         .collect())
 }

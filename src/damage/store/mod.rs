@@ -4,7 +4,7 @@ mod pictures;
 mod pieces;
 
 pub use pictures::{Small, add_picture, came_with, pictures, strangers_pictures};
-pub use pieces::{Stand, assemblies, kinds, missing, pictured, stands};
+pub use pieces::{Stand, assemblies, kinds, lacking, missing, pictured, stands};
 
 use sqlx::SqliteConnection;
 

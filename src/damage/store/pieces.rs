@@ -84,6 +84,8 @@ pub struct Stand {
     pub doubtful: i64,
     pub practice_only: i64,
     pub broken: i64,
+    /// As many of them the kit has signed off as missing.
+    pub missing: i64,
 }
 
 /// Where a team has pieces: of one part, or of those that a full-text expression finds, or in one place
@@ -122,7 +124,8 @@ pub async fn stands(
                 sum(case when balance.state = 'practice only' then balance.qty else 0 end)
                     as "practice_only!: i64",
                 sum(case when balance.state = 'broken' then balance.qty else 0 end)
-                    as "broken!: i64"
+                    as "broken!: i64",
+                0 as "missing!: i64"
             from kit
             cross join balance on balance.kit_id = kit.id
                 and balance.outside = 0 and balance.qty > 0
@@ -178,7 +181,8 @@ pub async fn kinds(
                 0 as "good!: i64",
                 0 as "doubtful!: i64",
                 0 as "practice_only!: i64",
-                0 as "broken!: i64"
+                0 as "broken!: i64",
+                0 as "missing!: i64"
             from kit
             cross join balance on balance.kit_id = kit.id
             join part on part.id = balance.part_id
@@ -201,6 +205,85 @@ pub async fn kinds(
         place,
         missing,
         limit
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// The parts that a full-text expression finds among those that a team's kits have signed off as missing, or
+/// one part: each where most of its kind lie in that kit, for that is where a found one belongs. What lacks most
+/// first.
+pub async fn lacking(
+    db: &mut SqliteConnection,
+    team: TeamId,
+    part: Option<PartId>,
+    expression: Option<&str>,
+    limit: i64,
+) -> sqlx::Result<Vec<Stand>> {
+    let missing = Outside::Missing.place();
+    sqlx::query_as!(
+        Stand,
+        r#"
+            with lack as (
+                select balance.kit_id, balance.part_id, sum(balance.qty) as qty
+                from kit
+                cross join balance on balance.kit_id = kit.id and balance.place_id = $5
+                where kit.team_id = $1 and kit.put_away_at is null
+                    and ($2 is null or balance.part_id = $2)
+                    and (
+                        $3 is null
+                        or balance.part_id in (
+                            select finding.subject_id
+                            from finding_words
+                            join finding on finding.n = finding_words.rowid
+                            where finding_words match $3 and finding.kind = 'part'
+                        )
+                    )
+                group by balance.kit_id, balance.part_id
+                having sum(balance.qty) > 0
+            ),
+            home as (
+                select
+                    lack.kit_id,
+                    lack.part_id,
+                    lack.qty as missing,
+                    balance.place_id,
+                    sum(case when balance.state = 'good' then balance.qty else 0 end) as good,
+                    row_number() over (
+                        partition by lack.kit_id, lack.part_id
+                        order by sum(balance.qty) desc, balance.place_id
+                    ) as nth
+                from lack
+                join balance on balance.kit_id = lack.kit_id and balance.part_id = lack.part_id
+                    and balance.outside = 0
+                group by lack.kit_id, lack.part_id, balance.place_id
+            )
+            select
+                home.part_id as "part!: PartId",
+                part.name as "part_name!",
+                part.colour as "part_colour!",
+                part.number as "part_number!",
+                home.kit_id as "kit!: KitId",
+                kit.name as "kit_name!",
+                kit.revision_id is null as "is_spares_box!: bool",
+                home.place_id as "place!: PlaceId",
+                home.good as "good!: i64",
+                0 as "doubtful!: i64",
+                0 as "practice_only!: i64",
+                0 as "broken!: i64",
+                home.missing as "missing!: i64"
+            from home
+            join kit on kit.id = home.kit_id
+            join part on part.id = home.part_id
+            where home.nth = 1
+            order by home.missing desc, part.name, kit.name
+            limit $4
+        "#,
+        team,
+        part,
+        expression,
+        limit,
+        missing
     )
     .fetch_all(db)
     .await

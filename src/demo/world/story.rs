@@ -149,6 +149,8 @@ pub struct Lent {
     pub due: Days,
     /// Why they left uncounted; empty where they left as last closed.
     pub not_counted: &'static str,
+    /// Why it was lent although the kit was to go elsewhere; empty where it was not.
+    pub despite: &'static str,
 }
 
 /// One loan is out for some days more, one should be back.
@@ -162,6 +164,7 @@ pub const LENT: &[Lent] = &[
         out: Days(-16),
         due: Days(-2),
         not_counted: "packed last season and not opened since",
+        despite: "Rope Bridge Day needs its other crates only",
     },
     Lent {
         kit: LONG_GABLE,
@@ -172,6 +175,7 @@ pub const LENT: &[Lent] = &[
         out: Days(0),
         due: Days(5),
         not_counted: "",
+        despite: "",
     },
 ];
 

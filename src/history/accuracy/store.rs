@@ -42,8 +42,16 @@ pub async fn counted(
                 mark.qty - coalesce(
                     (
                         select sum(
-                            case when move.to_place_id = mark.place_id then move.qty else 0 end
-                            - case when move.from_place_id = mark.place_id then move.qty else 0 end
+                            case
+                                when move.to_place_id = mark.place_id
+                                    and move.to_kit_id = mark.kit_id then move.qty
+                                else 0
+                            end
+                            - case
+                                when move.from_place_id = mark.place_id
+                                    and move.from_kit_id = mark.kit_id then move.qty
+                                else 0
+                            end
                         )
                         from move
                         where move.entry_seq = mark.entry_seq and move.part_id = mark.part_id

@@ -54,6 +54,7 @@ pub(super) async fn take_back(
 pub(super) struct LaterForm {
     later_due_on: String,
     later_why: String,
+    later_despite: String,
 }
 
 pub(super) async fn later(
@@ -66,11 +67,14 @@ pub(super) async fn later(
     let LaterForm {
         later_due_on,
         later_why,
+        later_despite,
     } = form.fields;
-    let done = loans::extend(&app, &viewer, &form.sent, loan, &later_due_on, &later_why).await;
+    let (day, why, despite) = (&later_due_on, &later_why, &later_despite);
+    let done = loans::extend(&app, &viewer, &form.sent, loan, day, why, despite).await;
     let typed = Typed {
         due_on: later_due_on,
         why: later_why,
+        despite: later_despite,
         ..Typed::default()
     };
     answered(
@@ -89,6 +93,8 @@ pub(super) async fn later(
 #[serde(default)]
 pub(super) struct WhyForm {
     why: String,
+    /// Why it is agreed to although something else is planned.
+    despite: String,
 }
 
 pub(super) async fn agree(
@@ -98,10 +104,12 @@ pub(super) async fn agree(
     Path(loan): Path<LoanId>,
     form: Form<WhyForm>,
 ) -> Result<Response, AppError> {
-    let why = form.fields.why;
-    let done = loans::answer(&app, &viewer, &form.sent, loan, Answer::Agree, &why).await;
+    let WhyForm { why, despite } = form.fields;
+    let (agree, sent) = (Answer::Agree, &form.sent);
+    let done = loans::answer(&app, &viewer, sent, loan, agree, &why, &despite).await;
     let typed = Typed {
         why,
+        despite,
         ..Typed::default()
     };
     answered(&app, &viewer, frame, loan, done, "Agreed.", typed).await
@@ -115,7 +123,7 @@ pub(super) async fn decline(
     form: Form<WhyForm>,
 ) -> Result<Response, AppError> {
     let why = form.fields.why;
-    let done = loans::answer(&app, &viewer, &form.sent, loan, Answer::Decline, &why).await;
+    let done = loans::answer(&app, &viewer, &form.sent, loan, Answer::Decline, &why, "").await;
     let typed = Typed {
         why,
         ..Typed::default()

@@ -2,15 +2,16 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use crate::app::App;
+use crate::clock::Day;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, KitId, TeamId};
 use crate::kits;
-use crate::loans;
 use crate::loans::rules::lending::Typed;
+use crate::loans::{self, free};
 use crate::people::Viewer;
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
@@ -25,6 +26,14 @@ pub(super) struct Fields {
     purpose: String,
     out_on: String,
     due_on: String,
+    /// The days that were offered instead, by a press.
+    take: String,
+}
+
+/// Free days that are offered.
+struct Instead {
+    out_on: Day,
+    due_on: Day,
 }
 
 #[derive(Template)]
@@ -37,6 +46,7 @@ pub(super) struct AskPage {
     lender: String,
     teams: Vec<Choice>,
     fields: Fields,
+    instead: Option<Instead>,
     wrongs: Vec<Wrong>,
 }
 
@@ -68,6 +78,27 @@ async fn page(
         .filter(|one| one.role.keeps() && one.team != kit.team)
         .map(|one| Choice::one_of(one.team, &one.team_name, &fields.team))
         .collect();
+    let mut instead = None;
+    if let (Ok(out_on), Ok(due_on)) = (fields.out_on.parse(), fields.due_on.parse())
+        && form::at(&wrongs, "out_on").is_some()
+    {
+        let wanted = free::Wanted {
+            out_on,
+            due_on,
+            loan: None,
+            whole: true,
+            today: viewer.today(app),
+            by_lender: false,
+            despite: "",
+        };
+        let opening = free::instead(&mut db, &kit, wanted).await?;
+        instead = opening.and_then(|opening| {
+            Some(Instead {
+                out_on: opening.stay.first(),
+                due_on: opening.stay.last()?,
+            })
+        });
+    }
     Ok(AskPage {
         form_id: frame.form_id(),
         frame,
@@ -76,6 +107,7 @@ async fn page(
         lender: kit.team_name,
         teams,
         fields,
+        instead,
         wrongs,
     })
 }
@@ -98,7 +130,18 @@ pub(super) async fn ask(
     Path(kit): Path<KitId>,
     form: Form<Fields>,
 ) -> Result<Response, AppError> {
-    let (sent, fields) = (form.sent, form.fields);
+    let (sent, mut fields) = (form.sent, form.fields);
+    // The days that were offered are filled in, and asked for by the next press.
+    if let Some((out_on, due_on)) = fields.take.split_once('.') {
+        fields = Fields {
+            out_on: out_on.to_owned(),
+            due_on: due_on.to_owned(),
+            take: String::new(),
+            ..fields
+        };
+        let page = page(&app, &viewer, frame, kit, fields, Vec::new()).await?;
+        return Ok(Page(page).into_response());
+    }
     let typed = Typed {
         purpose: fields.purpose.clone(),
         out_on: fields.out_on.clone(),

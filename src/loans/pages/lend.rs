@@ -93,6 +93,7 @@ fn read(fields: &Fields) -> (Option<LoanId>, Typed, Chosen) {
         due_on: field("due_on"),
         counted: field("counted"),
         not_counted: field("not_counted"),
+        despite: field("despite"),
     };
     let chosen = Chosen {
         crates: fields

@@ -33,6 +33,8 @@ pub(super) struct LendPage {
     asked: Vec<Loan>,
     /// Kits the viewer may lend: id, name.
     kits: Vec<(KitId, String)>,
+    /// The first team whose kits the viewer keeps.
+    keeps: Option<TeamId>,
 }
 
 impl LendPage {
@@ -75,6 +77,11 @@ pub(super) async fn lend(
         borrowed: Vec::new(),
         asked: Vec::new(),
         kits: Vec::new(),
+        keeps: viewer
+            .memberships()
+            .iter()
+            .find(|one| one.role.keeps())
+            .map(|one| one.team),
     };
     let mut known = std::collections::HashSet::new();
     for membership in viewer.memberships() {

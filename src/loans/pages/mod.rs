@@ -1,6 +1,7 @@
 //! The pages of loans.
 
 mod acts;
+mod around;
 mod ask;
 mod back;
 mod lend;
@@ -19,6 +20,8 @@ pub fn routes() -> Routes {
     Routes::new()
         .get("/lend", Rule::SignedIn, list::lend)
         .get("/loans", Rule::SignedIn, list::index)
+        .get("/teams/{team}/loan-days", Rule::Keeps, around::show)
+        .post("/teams/{team}/loan-days", Rule::Keeps, around::change)
         .get("/kits/{kit}/lend", Rule::Keeps, lend::new)
         .post("/kits/{kit}/lend", Rule::Keeps, lend::lend)
         .get("/kits/{kit}/ask", Rule::KeepsSomeTeam, ask::new)

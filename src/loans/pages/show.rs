@@ -49,6 +49,7 @@ pub(super) struct ShowPage {
 pub(super) struct Typed {
     pub due_on: String,
     pub why: String,
+    pub despite: String,
     pub agreed: Agreed,
     pub line: i64,
 }

@@ -15,6 +15,8 @@ pub struct Typed {
     pub due_on: String,
     pub counted: String,
     pub not_counted: String,
+    /// Why it is lent although something else is planned.
+    pub despite: String,
 }
 
 /// Who has it.

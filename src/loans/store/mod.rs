@@ -6,7 +6,7 @@ mod write;
 pub use back::{Difference, add_difference, agree, came_home, difference, differences, lines_out};
 pub use write::{
     NewLine, NewLoan, NewStep, add_line, add_place, add_step, hand_out, insert, next_number,
-    set_back, set_due, set_state,
+    set_back, set_days_around, set_despite, set_due, set_state,
 };
 
 use sqlx::SqliteConnection;
@@ -39,6 +39,8 @@ pub struct Loan {
     pub counted_at: Option<Instant>,
     pub not_counted: String,
     pub whole_kit: bool,
+    /// Why it was lent or promised although it was not free.
+    pub despite: String,
     pub spot: Option<PlaceId>,
     /// Crates, and the bag of loose pieces, that are still out.
     pub still_out: i64,
@@ -71,6 +73,7 @@ macro_rules! loans {
                 count_sheet.closed_at as "counted_at: Instant",
                 loan.not_counted,
                 loan.whole_kit as "whole_kit: bool",
+                loan.despite,
                 loan.spot_id as "spot: PlaceId",
                 (
                     select count(*) from loan_place
@@ -398,4 +401,15 @@ pub async fn holds(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Pl
     )
     .fetch_all(db)
     .await
+}
+
+/// The days a team needs before its kits go out and after they came back.
+pub async fn days_around(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<(i64, i64)> {
+    let row = sqlx::query!(
+        r#"select days_before_loans, days_after_loans from team where id = $1"#,
+        team
+    )
+    .fetch_one(db)
+    .await?;
+    Ok((row.days_before_loans, row.days_after_loans))
 }

@@ -100,6 +100,40 @@ pub async fn set_due(db: &mut SqliteConnection, loan: LoanId, due_on: Day) -> sq
     Ok(())
 }
 
+/// Keeps why it was lent or promised although it was not free.
+pub async fn set_despite(
+    db: &mut SqliteConnection,
+    loan: LoanId,
+    despite: &str,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"update loan set despite = $2 where id = $1"#,
+        loan,
+        despite
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// How many days a team needs before its kits go out and after they came back.
+pub async fn set_days_around(
+    db: &mut SqliteConnection,
+    team: TeamId,
+    before: i64,
+    after: i64,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"update team set days_before_loans = $2, days_after_loans = $3 where id = $1"#,
+        team,
+        before,
+        after
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
 /// A crate leaves on a loan. `what` is "crate", "loose" or "owed".
 pub async fn add_place(
     db: &mut SqliteConnection,

@@ -1,9 +1,9 @@
 //! Counting a kit. The kit is the invented beacon: two bags with slips, eight kinds of part.
 
+mod accuracy;
 mod alone;
 mod blind;
 mod closing;
-mod right;
 mod together;
 
 use std::future::Future;

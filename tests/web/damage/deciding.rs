@@ -180,3 +180,58 @@ async fn a_lost_piece_is_missing_only_when_the_keeper_says_so_and_comes_home() {
     assert_eq!(missing, 0);
     world.verify().await;
 }
+
+#[tokio::test]
+async fn a_found_piece_goes_home_to_the_kit_that_misses_one() {
+    let world = World::empty().await;
+    let stock = stocked(&world).await;
+    let (second, bags) = world
+        .kit(
+            &stock.beacon,
+            stock.ama,
+            stock.team,
+            "Old Needle",
+            &["Bag 9"],
+        )
+        .await;
+    world
+        .receive(stock.ama, second, bags[0], &[("Peg", 9)])
+        .await;
+    // One of the first kit's pegs and two of the second's are signed off as missing.
+    for (code, qty) in [
+        (world.code(stock.bag.0).await, "1"),
+        (world.code(bags[0].0).await, "2"),
+    ] {
+        let slip = stock
+            .tell(&[
+                ("part", "peg"),
+                ("what", "lost"),
+                ("qty", qty),
+                ("code", &code),
+            ])
+            .await;
+        let fields = [("kind", "missing"), ("qty", qty)];
+        let fields = if qty == "1" { &fields[..1] } else { &fields };
+        let slip = stock.keeper.press(&slip, "Decide so", fields).await;
+        slip.expect(200, "Settled.");
+    }
+    assert_eq!(stock.states("Peg").await, states(&[("good", 19)]));
+
+    // Found nobody says where: both kits that lack one are offered, and one press decides.
+    let which = stock.tell(&[("part", "peg"), ("what", "found")]).await;
+    which.expect(422, "several fit; choose which one below");
+    let code = world.code(stock.bag.0).await;
+    let home = format!(
+        "Peg, black (B-4): 1 missing from kit Kettlehorn, belongs in Bag 1 ({code}), nowhere yet"
+    );
+    let found = stock.keeper.press(&which, &home, &[]).await;
+    found.expect(200, "Found, and back in its place.");
+    assert_eq!(stock.states("Peg").await, states(&[("good", 20)]));
+
+    // The next one can only be the other kit's.
+    let found = stock.tell(&[("part", "peg"), ("what", "found")]).await;
+    found
+        .expect(200, "Found, and back in its place.")
+        .expect(200, "Old Needle");
+    world.verify().await;
+}

@@ -9,6 +9,7 @@ use fieldstow::ids::{KitId, PersonId, PlaceId, TeamId};
 use fieldstow::people::Role;
 use fieldstow::places::Kind;
 
+use crate::support::beacon::Beacon;
 use crate::support::{Browser, Seen, World};
 
 /// A beacon kit with 20 pegs in a bag, 4 posts in a crate and a box of spare pegs.
@@ -20,6 +21,7 @@ struct Stocked<'w> {
     kit: KitId,
     bag: PlaceId,
     krate: PlaceId,
+    beacon: Beacon,
 }
 
 async fn stocked(world: &World) -> Stocked<'_> {
@@ -42,6 +44,7 @@ async fn stocked(world: &World) -> Stocked<'_> {
         kit,
         bag: bags[0],
         krate,
+        beacon,
     }
 }
 

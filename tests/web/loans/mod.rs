@@ -2,6 +2,7 @@
 
 mod back;
 mod out;
+mod overlap;
 mod sides;
 
 use fieldstow::ids::{KitId, PartId, PlaceId, TeamId};

@@ -38,6 +38,13 @@ async fn a_team_asks_and_is_answered() {
         .expect(200, "declined: we need it ourselves");
 
     let asked = ask().await;
+    let page = s.other.open(&asked.path).await;
+    s.other
+        .press(&page, "We need it no more", &[])
+        .await
+        .expect(200, "asks no more");
+
+    let asked = ask().await;
     let page = s.keeper.open(&asked.path).await;
     let agreed = s.keeper.press(&page, "Agree to lend it", &[]).await;
     agreed.expect(200, "Nine Larches agreed to lend it to Upper Quern");
@@ -46,13 +53,6 @@ async fn a_team_asks_and_is_answered() {
     let out = s.keeper.press(&form, "It is handed out", &fields).await;
     out.expect(200, "Upper Quern has it, due back on 14 Mar 2027");
     assert_eq!(out.path, asked.path);
-
-    let asked = ask().await;
-    let page = s.other.open(&asked.path).await;
-    s.other
-        .press(&page, "We need it no more", &[])
-        .await
-        .expect(200, "asks no more");
 }
 
 #[tokio::test]

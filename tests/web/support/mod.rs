@@ -2,7 +2,7 @@
 
 #![allow(dead_code, unused_imports)]
 
-mod beacon;
+pub mod beacon;
 mod browser;
 mod delivered;
 pub mod drawn;

@@ -8,10 +8,11 @@ use super::unpack;
 async fn counting_again_says_how_right_the_books_were_and_nothing_is_netted() {
     let unpack = unpack().await;
     let keeper = unpack.person("Ama", Role::Keeper).await;
+    let accuracy = format!("/teams/{}/accuracy", unpack.team);
     keeper
-        .open("/counts/right")
+        .open(&accuracy)
         .await
-        .expect(200, "Nothing was counted again yet.");
+        .expect(200, "No count to look back at yet");
 
     let everything = [
         (0, vec![("Post", "4"), ("Peg", "8"), ("Lamp", "1")]),
@@ -39,9 +40,9 @@ async fn counting_again_says_how_right_the_books_were_and_nothing_is_netted() {
         .expect(200, "closed");
     // An arrival is compared with no book.
     keeper
-        .open("/counts/right")
+        .open(&accuracy)
         .await
-        .expect(200, "Nothing was counted again yet.");
+        .expect(200, "No count to look back at yet");
 
     // Two pegs lie in the other bag, and a strap is gone.
     unpack.world.clock.advance_minutes(6 * 60);
@@ -64,29 +65,35 @@ async fn counting_again_says_how_right_the_books_were_and_nothing_is_netted() {
         .await
         .expect(200, "closed");
 
-    let page = keeper.open("/counts/right").await;
-    page.expect(200, "4 of 7 lines were right: 57.1 %.");
-    let peg = page.row("Peg").expect("the pegs were wrong");
-    assert_eq!(peg[1..], ["2", "2", "2", "2"], "{peg:?}");
-    let strap = page.row("Strap").expect("the straps were wrong");
-    assert_eq!(strap[1..], ["1", "1", "0", "1"], "{strap:?}");
-    assert_eq!(
-        page.row("Post"),
-        None,
-        "what was right is not among the wrong"
+    let kits = keeper.open("/kits").await;
+    let page = keeper
+        .click(&kits, "How right the books of Nine Larches were")
+        .await;
+    assert_eq!(page.path, accuracy);
+    let quern = unpack.world.team("Quern").await;
+    let stranger = unpack.world.person("Ben", quern, Role::Keeper).await;
+    assert_eq!(stranger.open(&accuracy).await.status, 403);
+    let count = page.attribute("#counts-caption ~ tbody a", "href").unwrap();
+    assert_eq!(count, second);
+    page.expect(200, "4 of 7 records were right");
+    page.expect(200, "57.1 %");
+    let wrong = page.texts_of("[aria-labelledby=wrong] tbody tr");
+    assert_eq!(wrong.len(), 2, "{wrong:?}");
+    assert!(
+        wrong[0].contains("Peg") && wrong[0].contains("2 2 4"),
+        "{wrong:?}"
     );
-
-    let pegs = keeper.click(&page, &peg[0]).await;
-    pegs.expect(200, "each time it was wrong");
-    let rows = pegs.texts_of("[aria-labelledby=part] tbody td");
-    assert_eq!(rows, ["Bag 1", "8", "10", "Bag 2", "12", "10"]);
+    assert!(
+        wrong[1].contains("Strap") && wrong[1].contains("1 1 1"),
+        "{wrong:?}"
+    );
 
     // Taken back, the count says nothing any more.
     let count = keeper.open(&second).await;
     keeper.press(&count, "Reopen this count", &[]).await;
     keeper
-        .open("/counts/right")
+        .open(&accuracy)
         .await
-        .expect(200, "Nothing was counted again yet.");
+        .expect(200, "No count to look back at yet");
     unpack.world.verify().await;
 }
