@@ -5,6 +5,7 @@ use std::{env, io::Write};
 
 use fieldstow::app;
 use fieldstow::config::PublicUrl;
+use fieldstow::passes;
 use fieldstow::people::viewer;
 use fieldstow::serve::{Limits, serve};
 use fieldstow::web::layers::{self, Settings};
@@ -79,6 +80,11 @@ impl Stage {
         let name = viewer::cookie_name(&self.world.app);
         let token = person.cookie(name).expect("they are signed in");
         window.keep_cookie(name, &token).await;
+        // Whoever opened a helper pass has that in the same browser.
+        let helps = passes::cookie_name(&self.world.app);
+        if let Some(token) = person.cookie(helps) {
+            window.keep_cookie(helps, &token).await;
+        }
         window
     }
 
