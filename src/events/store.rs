@@ -41,10 +41,12 @@ impl Event {
     }
 }
 
-pub async fn find(db: &mut SqliteConnection, event: EventId) -> sqlx::Result<Option<Event>> {
-    sqlx::query_as!(
-        Event,
-        r#"
+/// Events with the name of their team, narrowed and ordered by the rest of the query.
+macro_rules! events {
+    ($rest:tt $(, $value:expr)* $(,)?) => {
+        sqlx::query_as!(
+            Event,
+            r#"
             select
                 event.id as "id: EventId",
                 event.team_id as "team: TeamId",
@@ -59,6 +61,15 @@ pub async fn find(db: &mut SqliteConnection, event: EventId) -> sqlx::Result<Opt
                 (select count(*) from event_kit where event_id = event.id) as "kits: i64"
             from event
             join team on team.id = event.team_id
+            "# + $rest
+            $(, $value)*
+        )
+    };
+}
+
+pub async fn find(db: &mut SqliteConnection, event: EventId) -> sqlx::Result<Option<Event>> {
+    events!(
+        r#"
             where event.id = $1
         "#,
         event
@@ -69,23 +80,8 @@ pub async fn find(db: &mut SqliteConnection, event: EventId) -> sqlx::Result<Opt
 
 /// The events of which at least one day lies between two days, both included, the earliest first.
 pub async fn between(db: &mut SqliteConnection, from: Day, to: Day) -> sqlx::Result<Vec<Event>> {
-    sqlx::query_as!(
-        Event,
+    events!(
         r#"
-            select
-                event.id as "id: EventId",
-                event.team_id as "team: TeamId",
-                team.name as team_name,
-                event.name,
-                event.venue,
-                event.first_on as "first_on: Day",
-                event.last_on as "last_on: Day",
-                event.note,
-                event.called_off_at is not null as "is_called_off: bool",
-                event.version,
-                (select count(*) from event_kit where event_id = event.id) as "kits: i64"
-            from event
-            join team on team.id = event.team_id
             where event.last_on >= $1 and event.first_on <= $2
             order by event.first_on, event.last_on, event.name, event.id
         "#,
@@ -116,11 +112,12 @@ impl KitDays {
     }
 }
 
-/// The kits that go to an event.
-pub async fn kits_of(db: &mut SqliteConnection, event: EventId) -> sqlx::Result<Vec<KitDays>> {
-    sqlx::query_as!(
-        KitDays,
-        r#"
+/// Kits with the days an event takes of them, narrowed and ordered by the rest of the query.
+macro_rules! kit_days {
+    ($rest:tt $(, $value:expr)* $(,)?) => {
+        sqlx::query_as!(
+            KitDays,
+            r#"
             select
                 event.id as "event: EventId",
                 event.name as event_name,
@@ -130,10 +127,20 @@ pub async fn kits_of(db: &mut SqliteConnection, event: EventId) -> sqlx::Result<
                 team.name as team_name,
                 event.first_on as "first_on: Day",
                 event.last_on as "last_on: Day"
-            from event_kit
+            from kit
+            join event_kit on event_kit.kit_id = kit.id
             join event on event.id = event_kit.event_id
-            join kit on kit.id = event_kit.kit_id
             join team on team.id = kit.team_id
+            "# + $rest
+            $(, $value)*
+        )
+    };
+}
+
+/// The kits that go to an event.
+pub async fn kits_of(db: &mut SqliteConnection, event: EventId) -> sqlx::Result<Vec<KitDays>> {
+    kit_days!(
+        r#"
             where event_kit.event_id = $1
             order by team.name, kit.name, kit.id
         "#,
@@ -149,22 +156,8 @@ pub async fn of_team(
     team: TeamId,
     from: Day,
 ) -> sqlx::Result<Vec<KitDays>> {
-    sqlx::query_as!(
-        KitDays,
+    kit_days!(
         r#"
-            select
-                event.id as "event: EventId",
-                event.name as event_name,
-                kit.id as "kit: KitId",
-                kit.name as kit_name,
-                kit.team_id as "team: TeamId",
-                team.name as team_name,
-                event.first_on as "first_on: Day",
-                event.last_on as "last_on: Day"
-            from kit
-            join event_kit on event_kit.kit_id = kit.id
-            join event on event.id = event_kit.event_id
-            join team on team.id = kit.team_id
             where kit.team_id = $1 and event.last_on >= $2 and event.called_off_at is null
             order by event.first_on, event.id, kit.name, kit.id
         "#,
@@ -181,22 +174,8 @@ pub async fn of_kit(
     kit: KitId,
     from: Day,
 ) -> sqlx::Result<Vec<KitDays>> {
-    sqlx::query_as!(
-        KitDays,
+    kit_days!(
         r#"
-            select
-                event.id as "event: EventId",
-                event.name as event_name,
-                kit.id as "kit: KitId",
-                kit.name as kit_name,
-                kit.team_id as "team: TeamId",
-                team.name as team_name,
-                event.first_on as "first_on: Day",
-                event.last_on as "last_on: Day"
-            from event_kit
-            join event on event.id = event_kit.event_id
-            join kit on kit.id = event_kit.kit_id
-            join team on team.id = kit.team_id
             where event_kit.kit_id = $1 and event.last_on >= $2 and event.called_off_at is null
             order by event.first_on, event.id
         "#,

@@ -23,6 +23,8 @@ struct CrateRow {
     pieces: String,
     mass: String,
     lifts: &'static str,
+    /// "As counted on 12 Mar 2027, seal 0451, put on 12 Mar 2027 and not opened since."; blank without a seal.
+    seal: String,
 }
 
 #[derive(Template)]
@@ -46,7 +48,7 @@ impl SheetPage {
 
 pub(super) async fn show(
     State(app): State<App>,
-    _viewer: Viewer,
+    viewer: Viewer,
     frame: Frame,
     Path(loan): Path<LoanId>,
 ) -> Result<Page<SheetPage>, AppError> {
@@ -76,7 +78,11 @@ pub(super) async fn show(
         {
             heaviest = Some((mass.known_g, caution));
         }
+        let seal = places::seal_of(&mut db, place.place).await?;
         crates.push(CrateRow {
+            seal: seal
+                .number()
+                .map_or_else(String::new, |_| seal.words(viewer.zone())),
             name: place.name,
             code: place.code.to_string(),
             pieces: pieces(held.iter().map(|line| line.qty).sum()),

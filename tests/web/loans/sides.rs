@@ -100,6 +100,11 @@ async fn each_side_sees_its_own_people_only_and_strangers_nothing() {
 async fn the_sheet_says_what_was_so_already() {
     let world = World::empty().await;
     let s = scene(&world).await;
+    let ridge = s.keeper.open(&format!("/places/{}", s.ridge)).await;
+    s.keeper
+        .press(&ridge, "It is sealed", &[("number", "0451")])
+        .await
+        .expect(200, "Seal 0451");
     let loan = s.lend(&[]).await;
     let sheet = s.keeper.open(&format!("{}/sheet", loan.path)).await;
     for words in [
@@ -110,6 +115,7 @@ async fn the_sheet_says_what_was_so_already() {
         "short",
         "For the lender",
         "For the borrower",
+        "As counted on 4 Mar 2027, seal 0451, put on 4 Mar 2027 and not opened since.",
         "CAUTION",
         "The maker’s guide, local rules and trained people come first.",
     ] {
