@@ -145,7 +145,8 @@ fn capabilities(chromium: &Path, profile: &Path) -> Capabilities {
         "goog:chromeOptions": { "binary": chromium, "args": args },
         "goog:loggingPrefs": { "browser": "ALL", "performance": "ALL" },
         "goog:perfLoggingPrefs": { "enableNetwork": true, "enablePage": false },
-        "timeouts": { "script": 60_000, "pageLoad": 30_000, "implicit": 0 },
+        // The first page of a browser that was never started before takes long on a busy machine.
+        "timeouts": { "script": 120_000, "pageLoad": 120_000, "implicit": 0 },
     });
     match wanted {
         Value::Object(map) => map,
