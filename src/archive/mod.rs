@@ -7,8 +7,9 @@
 //! - `for-people/NAME.csv`: what is where, what is needed and what moved, for a spreadsheet,
 //! - `contents.json`: the version of the tables, the last entry's mark, and SHA-256 of every other file in it.
 //!
-//! Passwords, sessions and links are left out: an archive travels, and lets nobody in. Everything else comes
-//! back as it was. The same data makes the same archive, byte for byte, so whoever reads one in and writes it
+//! Passwords, sessions and links to sign in with are left out: an archive travels, and nobody signs in with it.
+//! (A helper pass that still holds is in it with its code, as it hangs on the wall.) Everything else comes back as
+//! it was. The same data makes the same archive, byte for byte, so whoever reads one in and writes it
 //! out again can see that nothing was lost.
 //!
 //! A backup is the database itself and the way back after an accident; an archive is for moving elsewhere,
