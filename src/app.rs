@@ -20,6 +20,7 @@ use crate::people::access::{self, Listed, Routes};
 use crate::people::viewer::{self, HeldRequest, Sessions};
 use crate::people::{self, Viewer};
 use crate::web::frame::Frame;
+use crate::web::hand::Hand;
 use crate::web::layers::WayOut;
 use crate::web::page::Page;
 use crate::web::problem::Problem;
@@ -89,7 +90,9 @@ fn routes() -> Routes {
         .merge(crate::parts::pages::routes())
         .merge(crate::kits::pages::routes())
         .merge(crate::places::pages::routes())
+        .merge(crate::numbered::pages::routes())
         .merge(crate::events::pages::routes())
+        .merge(crate::fields::pages::routes())
         .merge(crate::counts::pages::routes())
         .merge(crate::reports::pages::routes())
         .merge(crate::loans::pages::routes())
@@ -146,6 +149,7 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
         Ok(helper) => helper,
         Err(error) => return error.into_response(),
     };
+    let hand = Hand::read(request.headers());
     let told = flash::read(request.headers());
     let had_message = told.is_some();
 
@@ -154,10 +158,11 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
         // What a helper is shown changes with the day, not with a write.
         Some(viewer) if request.method() == Method::GET && !had_message && helper.is_none() => {
             Some(format!(
-                "\"{}-{}-{}-{}\"",
+                "\"{}-{}-{}-{}-{}\"",
                 app.db.version(),
                 viewer.session,
                 viewer.today(&app),
+                hand.mark(),
                 assets::mark()
             ))
         }
@@ -177,7 +182,8 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
         Ok(league) => league,
         Err(error) => return error.into_response(),
     };
-    let frame = frame(&app, league, viewer.as_ref(), told, path);
+    let mut frame = frame(&app, league, viewer.as_ref(), told, path);
+    frame.hand = hand;
     request.extensions_mut().insert(app.clone());
     request.extensions_mut().insert(frame.clone());
     if let Some(viewer) = viewer {
@@ -235,6 +241,7 @@ fn frame(
         flash: told,
         as_of: app.clock.now().words(zone),
         path,
+        hand: Hand::default(),
     }
 }
 

@@ -14,6 +14,8 @@ pub enum CodeKind {
     Kit,
     Place,
     Count,
+    /// A numbered piece.
+    Piece,
 }
 
 /// Gives a thing its code.

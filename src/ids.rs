@@ -77,6 +77,8 @@ ids! {
     GuidePdfId
     LoanId
     EventId
+    PieceId
+    FieldId
     FeedId
     PassId
     HelperId

@@ -1,5 +1,5 @@
 // The tally page, quicker: `<kit-tally>` counts each tap at once, keeps it on the phone and sends it
-// when it can. The page inside it is a set of plain forms and counts without this script too.
+// when it can. The page inside it is plain forms and counts without this script too.
 //
 // A tap is written down before it is drawn and drawn before it is sent. It has an id of its own from
 // the start, so that sending it again can never count it again.
@@ -43,7 +43,7 @@ class Outbox {
     try {
       localStorage.removeItem(KEPT + stint + "." + id);
     } catch {
-      // Storage that cannot be reached has nothing of ours to remove.
+      // Nothing of ours is in storage that cannot be reached.
     }
   }
 
@@ -184,6 +184,9 @@ class KitTally extends HTMLElement {
     this.on("[data-tally]", "submit", (event) => this.tap(event.submitter));
     this.on("[data-undo]", "submit", () => this.undo());
     this.on("[data-typed]", "submit", (event) => this.typed(event.target.elements.typed));
+    this.find("[data-groups]")?.addEventListener("submit", ({ target }) => {
+      target.elements.shown.value = this.shown() ?? "";
+    });
     this.on("[data-type]", "click", () => this.querySelector("[name=typed]").focus());
     this.on("[data-change]", "click", () => this.change());
     this.on("[data-keep]", "click", () => this.keep());
@@ -199,6 +202,8 @@ class KitTally extends HTMLElement {
     this.draw();
     this.tell();
     this.rest();
+    // Whoever reloads or comes back was interrupted.
+    if (performance.getEntriesByType("navigation")[0]?.type !== "navigate") this.wereHere();
     sender.send();
   }
 
@@ -297,7 +302,7 @@ class KitTally extends HTMLElement {
     // Typed numbers go wrong by a digit: far too many, or a tenth.
     if (need && (this.asked > 2 * need || (this.asked > 0 && this.asked * 10 <= need))) {
       this.find("[data-question-text]").textContent =
-        "You typed " + this.asked + ". The list needs " + need + ".";
+        `You typed ${this.asked}. The list needs ${need}.`;
       this.find("[data-keep]").textContent = "Keep " + this.asked;
       this.hide("[data-refused]", "[data-were-here]");
       this.find("[data-question]").hidden = false;
@@ -419,7 +424,7 @@ class KitTally extends HTMLElement {
     } else if (sender.trouble === "sign-in") {
       this.say("Sign in again; your taps are kept on this phone");
     } else if (sender.trouble && sender.trouble !== "away") {
-      this.say("Not saved: the server answered " + sender.trouble + ". " + waiting + " kept on this phone");
+      this.say(`Not saved: the server answered ${sender.trouble}. ${waiting} kept on this phone`);
     } else {
       this.say("Saved on this phone, " + waiting + " waiting to send");
     }
@@ -442,8 +447,7 @@ class KitTally extends HTMLElement {
     const shown = this.shown();
     const line = this.find("[data-were-here]");
     if (!line || shown === null) return;
-    const place = "You were here: " + this.name + " · " + this.bag + " · ";
-    line.textContent = place + shown + " counted. Next piece is number " + (shown + 1) + ".";
+    line.textContent = `You were here: ${this.name} · ${this.bag} · ${shown} counted. Next piece is number ${shown + 1}.`;
     line.hidden = false;
   }
 }
@@ -486,5 +490,5 @@ function gate(bars) {
 }
 
 customElements.define("kit-tally", KitTally);
-// On a page without a tally, such as the list of bags, what waits is sent all the same.
+// On a page without a tally what waits is sent all the same.
 sender.send();

@@ -7,9 +7,11 @@ use std::path::{Path, PathBuf};
 use fieldstow::codes::CodeKind;
 use fieldstow::db::{Db, MIGRATOR};
 use fieldstow::ids::{CountId, KitId, PlaceId};
+use fieldstow::kits::rules::looks::Said as Look;
 use fieldstow::ledger::{Document, State};
 use fieldstow::loans::rules::back::Kind as Difference;
 use fieldstow::loans::rules::words::State as LoanState;
+use fieldstow::numbered::rules::Said as Sighting;
 use fieldstow::people::Role;
 use fieldstow::places::Kind;
 use fieldstow::places::rules::seals::Kind as SealStep;
@@ -210,11 +212,28 @@ async fn enums_and_checks_have_the_same_words() {
     }
     assert_eq!(words(&mut db, "seal_step", "kind").await, sealed);
 
+    let mut looked = BTreeSet::new();
+    for said in Look::ALL {
+        looked.insert(stored(&mut db, said).await);
+    }
+    assert_eq!(words(&mut db, "look", "said").await, looked);
+
+    let mut sighted = BTreeSet::new();
+    for said in Sighting::ALL {
+        sighted.insert(stored(&mut db, said).await);
+    }
+    assert_eq!(words(&mut db, "sighting", "said").await, sighted);
+
     let mut coded = BTreeSet::new();
-    for kind in [CodeKind::Kit, CodeKind::Place, CodeKind::Count] {
-        // A fourth kind does not compile here before it is listed above.
+    for kind in [
+        CodeKind::Kit,
+        CodeKind::Place,
+        CodeKind::Count,
+        CodeKind::Piece,
+    ] {
+        // A further kind does not compile here before it is listed above.
         match kind {
-            CodeKind::Kit | CodeKind::Place | CodeKind::Count => {}
+            CodeKind::Kit | CodeKind::Place | CodeKind::Count | CodeKind::Piece => {}
         }
         coded.insert(stored(&mut db, kind).await);
     }

@@ -193,7 +193,7 @@ pub async fn settle(
         for (part, stint) in chosen {
             let line = whole.facts.line((place, *part), Whose::Finished);
             let has_number = line.numbers.iter().any(|number| number.stint == *stint);
-            if !has_number || !can_choose(&line) {
+            if !has_number || !line.may_choose {
                 return Err(NotDone::Refused(StintRefused::TooFewCounts));
             }
             let now = app.clock.now();
@@ -202,11 +202,6 @@ pub async fn settle(
         Ok(format!("/counts/{count}/places/{place}"))
     })
     .await
-}
-
-/// Whether a line's counts are shown and one of them may be chosen.
-pub(super) fn can_choose(line: &super::rules::facts::Line) -> bool {
-    line.numbers.len() >= super::rules::settle::COUNTS_TO_CHOOSE
 }
 
 fn open_sheet(sheet: &CountSheet) -> Result<(), NotDone<StintRefused>> {

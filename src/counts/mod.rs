@@ -22,6 +22,7 @@ pub mod pages;
 pub mod rules;
 mod store;
 mod tallying;
+mod weighing;
 
 pub use closing::{close, closing_mark, reopen};
 pub use finishing::{Uncounted, done, set_aside, settle, take_up};
@@ -33,8 +34,10 @@ use sqlx::SqliteConnection;
 
 use crate::error::AppError;
 use crate::ids::{CountId, StintId};
+use crate::{events, kits};
 use rules::facts::CountFacts;
 use rules::progress::{self, PlaceProgress, Progress};
+use rules::second::{self, Second};
 
 /// A count with everything that was counted in it.
 pub struct Whole {
@@ -66,13 +69,35 @@ pub async fn whole(db: &mut SqliteConnection, count: CountId) -> Result<Whole, A
     let sheet = find(db, count).await?.ok_or(AppError::NotFound("count"))?;
     let places = store::places(db, count, sheet.kit).await?;
     let stints = store::of_count(db, count).await?;
-    let facts = store::facts(db, count, sheet.kit, &stints).await?;
+    let mut facts = store::facts(db, count, sheet.kit, &stints).await?;
+    let opened_on = sheet.opened_at.day(&sheet.zone);
+    facts.at_event = events::of_kit(db, sheet.kit, opened_on)
+        .await?
+        .iter()
+        .any(|event| event.first_on <= opened_on);
     Ok(Whole {
         sheet,
         places,
         stints,
         facts,
     })
+}
+
+/// The lines of a count that are worth a second count.
+pub async fn worth_a_second_count(
+    db: &mut SqliteConnection,
+    whole: &Whole,
+) -> Result<Vec<Second>, AppError> {
+    if !whole.sheet.is_open() {
+        return Ok(Vec::new());
+    }
+    let taps = store::taps_of_many_hands(db, whole.sheet.id).await?;
+    let spared = kits::spared_elsewhere(db, whole.sheet.kit).await?;
+    Ok(second::worth_it(
+        &whole.facts,
+        &second::hand_overs(&taps),
+        &spared,
+    ))
 }
 
 /// A stint and its count.

@@ -190,7 +190,7 @@ pub async fn record(
     let mut totals = Vec::new();
     let parts: BTreeSet<PartId> = taps.iter().map(|tap| tap.part).collect();
     for part in parts {
-        if !sink.part_exists(&mut tx, part).await? {
+        if sink.known(&mut tx, part).await? == Known::Nothing {
             continue;
         }
         totals.push(LineTotal {
@@ -212,7 +212,15 @@ pub(super) struct Sink<'a> {
     now: Instant,
     pub stint: Stint,
     pub sheet: CountSheet,
-    known_parts: BTreeMap<PartId, bool>,
+    known_parts: BTreeMap<PartId, Known>,
+}
+
+/// What is known of a part that somebody taps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Known {
+    Nothing,
+    Counted,
+    OnlyLookedAt,
 }
 
 impl<'a> Sink<'a> {
@@ -234,13 +242,17 @@ impl<'a> Sink<'a> {
         })
     }
 
-    async fn part_exists(&mut self, db: &mut SqliteConnection, part: PartId) -> sqlx::Result<bool> {
+    async fn known(&mut self, db: &mut SqliteConnection, part: PartId) -> sqlx::Result<Known> {
         if let Some(known) = self.known_parts.get(&part) {
             return Ok(*known);
         }
-        let exists = store::part(db, part).await?.is_some();
-        self.known_parts.insert(part, exists);
-        Ok(exists)
+        let known = match store::part(db, part).await? {
+            None => Known::Nothing,
+            Some(part) if part.is_looked_at() => Known::OnlyLookedAt,
+            Some(_) => Known::Counted,
+        };
+        self.known_parts.insert(part, known);
+        Ok(known)
     }
 
     /// Records one tap, or says why not.
@@ -260,8 +272,10 @@ impl<'a> Sink<'a> {
                 Recorded::Refused(TallyRefused::OtherTap)
             });
         }
-        if !self.part_exists(db, tap.part).await? {
-            return Ok(Recorded::Refused(TallyRefused::NoSuchPart));
+        match self.known(db, tap.part).await? {
+            Known::Nothing => return Ok(Recorded::Refused(TallyRefused::NoSuchPart)),
+            Known::OnlyLookedAt => return Ok(Recorded::Refused(TallyRefused::OnlyLookedAt)),
+            Known::Counted => {}
         }
         if let Some(undoes) = tap.undoes {
             match tally::undo(self.earlier(db, tap.part, undoes).await?) {

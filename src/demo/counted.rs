@@ -101,6 +101,17 @@ async fn count_bags(
         };
         let mut taps = Vec::new();
         for (at, (part, due)) in slip.iter().take(lines).enumerate() {
+            let mut db = story.app.db.read().await?;
+            let only_looked_at = kits::looks::is_looked_at(&mut db, *part).await?;
+            drop(db);
+            if only_looked_at {
+                let seen = (*part, Some(place), told::seen_in(bag.kit, bag.bag));
+                let sent = story.sent();
+                let then = format!("/stints/{stint}");
+                let looked = kits::looks::look(&story.app, viewer, &sent, kit, seen, &then).await;
+                unrefused(looked)?;
+                continue;
+            }
             let number = number_of.get(part).map(String::as_str).unwrap_or_default();
             let counted = bag
                 .differs
@@ -249,6 +260,11 @@ async fn bring_in_old_needle(story: &Story, kit: KitId, made: &Places) -> anyhow
     story.go_to(Minutes(-380 * 24 * 60));
     let mut db = story.app.db.read().await?;
     let by_assembly = store::need_by_assembly(&mut db, kit).await?;
+    let looked_at: Vec<PartId> = kits::looks::looked_at(&mut db, kit)
+        .await?
+        .into_iter()
+        .map(|part| part.part)
+        .collect();
     drop(db);
     let person = keeper_of(world::LEAGUE)?;
     debug_assert_eq!(person, MARUNA);
@@ -273,6 +289,9 @@ async fn bring_in_old_needle(story: &Story, kit: KitId, made: &Places) -> anyhow
         let place = *made.get(krate.name).context("a crate")?;
         let mut sums: HashMap<PartId, i64> = HashMap::new();
         for (assembly, part, qty) in &by_assembly {
+            if looked_at.contains(part) {
+                continue;
+            }
             if assemblies.contains(&assembly.as_str()) {
                 *sums.entry(*part).or_default() += qty;
             }

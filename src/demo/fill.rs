@@ -7,7 +7,7 @@ use anyhow::{Context, anyhow};
 use axum::http::{HeaderMap, HeaderValue, header};
 
 use super::world::{self, Minutes, Role as WorldRole};
-use super::{broke, counted, drawn, kept, lent, lists, planned};
+use super::{beside, broke, counted, drawn, kept, lent, lists, planned};
 use crate::app::{App, Settings};
 use crate::clock::{Day, FixedClock, Instant};
 use crate::error::NotDone;
@@ -122,6 +122,7 @@ pub async fn fill(app: &App) -> anyhow::Result<Filled> {
     let kits = kept::make_kits(&story, &revisions).await?;
     let counted = counted::count(&story, &kits, &places).await?;
     kept::seal(&story, &places).await?;
+    beside::stand(&story, &kits).await?;
     planned::plan(&story, &kits).await?;
     broke::tell(&story, &kits, &counted).await?;
     drawn::hang(&story, &counted).await?;

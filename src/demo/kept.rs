@@ -157,17 +157,7 @@ pub(super) async fn make_kits(story: &Story, revisions: &Revisions) -> anyhow::R
 async fn pack(story: &Story, kit: KitId, team: &str, text: &str) -> anyhow::Result<()> {
     let mut db = story.app.db.read().await?;
     let found = kits::find(&mut db, kit).await?.context("a kit just made")?;
-    let known: Vec<slip::Known> = kits::statement(&mut db, kit)
-        .await?
-        .into_iter()
-        .map(|line| slip::Known {
-            part: line.part,
-            number: line.number,
-            name: line.name,
-            colour: line.colour,
-            need: line.facts.need,
-        })
-        .collect();
+    let known = kits::listed(&mut db, kit).await?;
     drop(db);
     let read = slip::read(text).map_err(|sentence| anyhow::anyhow!(sentence))?;
     let plan = slip::check(read, &known);

@@ -129,6 +129,7 @@ async fn describe_parts(story: &Story) -> anyhow::Result<()> {
                     .unwrap_or_default(),
                 counted_by: counted_by.into(),
                 group_of: group.map(|(_, size)| size.to_string()).unwrap_or_default(),
+                essential: String::new(),
             };
             let viewer = story.viewer(MARUNA)?;
             let sent = story.sent();

@@ -3,6 +3,7 @@
 //!
 //! `fill` does by the same verbs what people would do on the pages, at the times the story tells.
 
+mod beside;
 mod broke;
 mod counted;
 mod drawn;

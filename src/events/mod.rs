@@ -171,30 +171,43 @@ pub async fn bring(
 ) -> Result<Outcome, NotDone<Refused>> {
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let kit = kit.ok_or(NotDone::Refused(Refused::NoKit))?;
-        let kit = kits::find(tx, kit)
-            .await?
-            .ok_or(AppError::NotFound("kit"))?;
-        only_its_keeper(viewer, kit.team)?;
-        let event = found(tx, event).await?;
-        let goes = kits_of(tx, event.id).await?;
-        let others = store::taken(tx, kit.id, event.id).await?;
-        let why = rules::reason(why, false).map_err(NotDone::Refused)?;
-        if event.is_called_off {
-            return Err(NotDone::Refused(Refused::CalledOff));
-        }
-        if kit.put_away {
-            return Err(NotDone::Refused(Refused::PutAway));
-        }
-        if goes.iter().any(|other| other.kit == kit.id) {
-            return Err(NotDone::Refused(Refused::GoesAlready));
-        }
-        rules::goes(event.first_on, event.last_on, &others, &why).map_err(NotDone::Refused)?;
-        store::add_kit(tx, event.id, kit.id).await?;
-        let step = store::Step::of_kit(Kind::KitGoes, why, kit.id);
-        store::add_step(tx, event.id, &step, viewer.person, app.clock.now()).await?;
-        Ok(format!("/events/{}", event.id))
+        bring_one(app, tx, viewer, event, kit, why).await?;
+        Ok(format!("/events/{event}"))
     })
     .await
+}
+
+/// The same within a transaction of the caller.
+pub async fn bring_one(
+    app: &App,
+    tx: &mut Tx,
+    viewer: &Viewer,
+    event: EventId,
+    kit: KitId,
+    why: &str,
+) -> Result<(), NotDone<Refused>> {
+    let kit = kits::find(tx, kit)
+        .await?
+        .ok_or(AppError::NotFound("kit"))?;
+    only_its_keeper(viewer, kit.team)?;
+    let event = found(tx, event).await?;
+    let goes = kits_of(tx, event.id).await?;
+    let others = store::taken(tx, kit.id, event.id).await?;
+    let why = rules::reason(why, false).map_err(NotDone::Refused)?;
+    if event.is_called_off {
+        return Err(NotDone::Refused(Refused::CalledOff));
+    }
+    if kit.put_away {
+        return Err(NotDone::Refused(Refused::PutAway));
+    }
+    if goes.iter().any(|other| other.kit == kit.id) {
+        return Err(NotDone::Refused(Refused::GoesAlready));
+    }
+    rules::goes(event.first_on, event.last_on, &others, &why).map_err(NotDone::Refused)?;
+    store::add_kit(tx, event.id, kit.id).await?;
+    let step = store::Step::of_kit(Kind::KitGoes, why, kit.id);
+    store::add_step(tx, event.id, &step, viewer.person, app.clock.now()).await?;
+    Ok(())
 }
 
 /// Says that a kit stays at home after all.

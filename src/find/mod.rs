@@ -17,8 +17,9 @@ use uuid::Uuid;
 
 use crate::code::{Code, NotACode};
 use crate::codes::{self, CodeKind};
-use crate::ids::{CountId, KitId, PartId, PlaceId, TeamId};
+use crate::ids::{CountId, KitId, PartId, PieceId, PlaceId, TeamId};
 use crate::kits::{self, Kit};
+use crate::numbered;
 use crate::people::access::{Rule, allowed};
 use crate::people::{self, Viewer};
 use crate::places::rules::words::{Ways, part, sentence};
@@ -108,6 +109,7 @@ pub fn address(kind: CodeKind, subject: Uuid) -> String {
         CodeKind::Kit => format!("/kits/{}", KitId(subject)),
         CodeKind::Place => format!("/places/{}", PlaceId(subject)),
         CodeKind::Count => format!("/counts/{}", CountId(subject)),
+        CodeKind::Piece => format!("/numbered/{}", PieceId(subject)),
     }
 }
 
@@ -221,6 +223,13 @@ async fn coded(db: &mut SqliteConnection, kind: CodeKind, subject: Uuid) -> sqlx
                 .map(|place| place_found(place, &ways))
         }
         CodeKind::Count => None,
+        CodeKind::Piece => numbered::find(db, PieceId(subject))
+            .await?
+            .map(|piece| Found {
+                href: address(kind, subject),
+                called: format!("{} {}", piece.part_words, piece.called()),
+                words: sentence(&piece.whereabouts()),
+            }),
     };
     Ok(found.unwrap_or_else(|| Found {
         href: address(kind, subject),
@@ -242,6 +251,9 @@ async fn may_see(
             .await?
             .map(|place| place.team),
         CodeKind::Count => people::team_of(db, subject).await?,
+        CodeKind::Piece => numbered::find(db, PieceId(subject))
+            .await?
+            .map(|piece| piece.team),
     };
     Ok(team.is_some() && allowed(Rule::Sees, Some(viewer.standing(team))))
 }

@@ -133,7 +133,7 @@ async fn open(
     let Some(Extension(viewer)) = viewer else {
         return Ok(match kind {
             CodeKind::Place => inside(),
-            CodeKind::Kit | CodeKind::Count => sign_in_first(request).await,
+            CodeKind::Kit | CodeKind::Count | CodeKind::Piece => sign_in_first(request).await,
         });
     };
     let mut db = app.db.read().await?;

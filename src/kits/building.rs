@@ -7,7 +7,8 @@ use sqlx::SqliteConnection;
 use super::build::{
     self, Answer, Asked, BuildRefused, CureKind, Pieces, Purpose, Source, StandIn, Wanted,
 };
-use super::{Kit, asked, statement, store};
+use super::rules::looks::LookedAt;
+use super::{Kit, asked, looks, statement, store};
 use crate::clock::Day;
 use crate::guides::need::{Child, Line};
 use crate::ids::{AssemblyId, KitId, PartId};
@@ -33,7 +34,12 @@ pub struct Building {
     pub sources: Vec<From>,
     /// Pieces of the kit that are with somebody else, and so are not reckoned with.
     pub lent_out: i64,
+    /// What nobody counts, and what was seen of it.
+    pub looked_at: HashMap<PartId, LookedAt>,
 }
+
+/// So much is enough of what is only looked at, for whatever a list asks.
+const ENOUGH: u64 = 1_000_000_000;
 
 /// Whether the kit can be built on a day for a purpose. `None` for a kit that is checked against nothing.
 pub async fn building(
@@ -46,6 +52,11 @@ pub async fn building(
     let Some((revision, size)) = kit.revision.zip(kit.size) else {
         return Ok(None);
     };
+    let looked_at: HashMap<PartId, LookedAt> = looks::looked_at(db, kit.id)
+        .await?
+        .into_iter()
+        .map(|part| (part.part, part))
+        .collect();
     let mut lines = Vec::new();
     let mut walk: Vec<Wanted<AssemblyId>> = Vec::new();
     let mut met = BTreeSet::new();
@@ -60,6 +71,12 @@ pub async fn building(
                 assembly,
                 must_stand: 0,
             });
+        }
+        // What is only looked at stops nothing, unless nothing can be built without it.
+        if let Child::Part(part) = row.child
+            && looked_at.get(&part).is_some_and(|part| !part.essential)
+        {
+            continue;
         }
         lines.push(Line {
             parent: row.assembly,
@@ -94,6 +111,15 @@ pub async fn building(
         }
         names.insert(line.part, words);
     }
+    for part in looked_at.values().filter(|part| part.essential) {
+        pieces.push(Pieces {
+            part: part.part,
+            kit: kit.id,
+            state: State::Good,
+            pieces: if part.stops_a_build() { 0 } else { ENOUGH },
+        });
+        names.insert(part.part, part.full_name());
+    }
     let stand_ins: Vec<_> = parts::stand_ins_that_hold(db)
         .await?
         .into_iter()
@@ -120,6 +146,7 @@ pub async fn building(
         parts: names,
         sources: from,
         lent_out: statement.iter().map(|line| line.facts.lent_out).sum(),
+        looked_at,
     }))
 }
 

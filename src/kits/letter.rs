@@ -3,9 +3,10 @@
 use sqlx::SqliteConnection;
 
 use super::pages::checked_words;
+use super::rules::looks::Said;
 use super::rules::plural;
 use super::rules::report::Report;
-use super::{Arrival, Kit, accounts, arrival, store};
+use super::{Arrival, Kit, accounts, arrival, looks, store};
 use crate::clock::Day;
 use crate::error::AppError;
 use crate::guides;
@@ -67,6 +68,19 @@ pub async fn write(
             "More of the delivery is still to come: {} {} left out.",
             report.to_come,
             plural(report.to_come, "line is", "lines are"),
+        ));
+    }
+    let low: Vec<String> = looks::looked_at(db, kit.id)
+        .await?
+        .into_iter()
+        .filter(|part| part.said().is_some_and(Said::is_to_buy))
+        .map(|part| format!("{} ({})", part.full_name(), part.words()))
+        .collect();
+    if !low.is_empty() {
+        warnings.push(format!(
+            "Only looked at, and so not in this report: {}. If it should have come with the kit, write it below \
+             the text.",
+            low.join(", ")
         ));
     }
     if arrival.open.is_some() {

@@ -6,17 +6,18 @@
 //!   every page that tells it. With the places of each part beside it, it is the kit's `accounts`.
 //! - Naming a revision seals it.
 //! - The **packing slip** says which bag of which box holds what. It is a plan, never stock.
+//! - What the list names and nobody counts is only looked at (`looks`): it has no balance and is in no statement.
 //! - Kits are put away, never deleted.
 
 pub mod cost;
 pub mod build;
 pub mod building;
 pub mod letter;
+pub mod looks;
 mod pack;
 pub mod pages;
 pub mod pooling;
 mod promised;
-
 pub mod rules;
 pub mod season_end;
 mod store;
@@ -25,7 +26,7 @@ pub use pack::{PackRefused, pack};
 pub use promised::asked;
 pub use store::{Arrival, AskedLine, Kit, LastCount, NewKit, arrival, find, last_count, of_team};
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use sqlx::SqliteConnection;
 
@@ -38,6 +39,7 @@ use crate::ids::{KitId, PartId, RevisionId, SizeId, TeamId};
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
 use rules::details::{self, Typed, Wrong};
+use rules::slip::Known;
 use rules::{Account, Line, Spot};
 
 /// Adds a kit, gives it a code, and seals the revision it is checked against.
@@ -200,6 +202,38 @@ pub async fn put_away(
 pub async fn statement(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Line>> {
     let on_order = promised::on_order(db, kit).await?;
     store::lines(db, kit, &on_order).await
+}
+
+/// The parts that a kit's list names or that are in it, what is only looked at included: what a packing slip is
+/// compared with.
+pub async fn listed(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Known>> {
+    let counted = statement(db, kit).await?.into_iter().map(|line| Known {
+        part: line.part,
+        number: line.number,
+        name: line.name,
+        colour: line.colour,
+        need: line.facts.need,
+    });
+    let looked_at = looks::looked_at(db, kit)
+        .await?
+        .into_iter()
+        .map(|part| Known {
+            part: part.part,
+            number: part.number,
+            name: part.name,
+            colour: part.colour,
+            need: part.need,
+        });
+    Ok(counted.chain(looked_at).collect())
+}
+
+/// The parts of which other kits of the team have some over.
+pub async fn spared_elsewhere(
+    db: &mut SqliteConnection,
+    kit: KitId,
+) -> sqlx::Result<HashSet<PartId>> {
+    let overs = store::overs_elsewhere(db, kit).await?;
+    Ok(overs.into_iter().map(|(_, _, part, _)| part).collect())
 }
 
 /// The statement of a kit with the places of each part.

@@ -3,6 +3,7 @@
 pub mod alike;
 pub mod details;
 pub mod look_first;
+pub mod looks;
 pub mod promised;
 pub mod report;
 pub mod slip;

@@ -2,12 +2,16 @@
 
 mod change;
 mod league;
+mod looks;
 mod promised;
 mod slip;
 mod spots;
 
 pub use change::{counted_before, insert, names_of_others, set_put_away, update};
 pub use league::{OtherKit, of_others, overs_elsewhere, put_away_of};
+pub use looks::{
+    earlier as earlier_looks, insert_look, is_looked_at, is_place_for, looked_at, places_to_look,
+};
 pub use promised::{AskedLine, asked, came, open};
 pub use slip::{clear_lines, insert_line, started};
 pub use spots::{LastCount, last_count, spots};
@@ -211,10 +215,9 @@ pub async fn lines(
                 group by part_id
             ),
             needed as (
-                select need.part_id, need.qty, need.position
-                from kit
-                join need on need.revision_id = kit.revision_id and need.size_id = kit.size_id
-                where kit.id = $1
+                select part_id, qty, position
+                from kit_need
+                where kit_id = $1
             ),
             line as (
                 select

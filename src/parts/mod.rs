@@ -7,14 +7,14 @@ pub mod rules;
 pub mod stand_ins;
 mod store;
 
-pub use store::{Listed, Part, StandIn, find, holding as stand_ins_that_hold, listed_in};
+pub use store::{Listed, Part, StandIn, called, find, holding as stand_ins_that_hold, listed_in};
 
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::PartId;
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
-use rules::{Described, DescriptionRefused};
+use rules::{CountedBy, Described, DescriptionRefused};
 
 /// Why a description was not kept.
 #[derive(Debug)]
@@ -43,6 +43,21 @@ pub async fn describe(
             return Err(NotDone::Refused(NotDescribed::ChangedMeanwhile(Box::new(
                 now,
             ))));
+        }
+        if values.counted_by == CountedBy::Look && now.counted_by != CountedBy::Look {
+            let refused = |why| {
+                Err(NotDone::Refused(NotDescribed::Refused(vec![(
+                    "counted_by",
+                    why,
+                )])))
+            };
+            let pieces = store::in_the_books(tx, part).await?;
+            if pieces > 0 {
+                return refused(DescriptionRefused::InTheBooks(pieces));
+            }
+            if store::is_being_counted(tx, part).await? {
+                return refused(DescriptionRefused::BeingCounted);
+            }
         }
         store::update(tx, part, &values).await?;
         Ok(format!("/parts/{part}"))

@@ -197,6 +197,8 @@ struct DescriptionForm {
     counted_by: String,
     #[serde(default)]
     group_of: String,
+    #[serde(default)]
+    essential: String,
 }
 
 impl DescriptionForm {
@@ -212,6 +214,7 @@ impl DescriptionForm {
                 .group_of
                 .map(|size| size.to_string())
                 .unwrap_or_default(),
+            essential: if part.essential { "yes" } else { "" }.into(),
         }
     }
 }
@@ -266,6 +269,7 @@ async fn describe(
         hazard: fields.hazard.clone(),
         counted_by: fields.counted_by.clone(),
         group_of: fields.group_of.clone(),
+        essential: fields.essential.clone(),
     };
     let (wrongs, meanwhile) =
         match super::describe(&app, &viewer, &sent, id, fields.version, &described).await {

@@ -55,6 +55,8 @@ pub struct Described {
     pub hazard: String,
     pub counted_by: String,
     pub group_of: String,
+    /// "yes": nothing can be built without it.
+    pub essential: String,
 }
 
 /// A description as it is kept.
@@ -66,6 +68,8 @@ pub struct Values {
     pub hazard: String,
     pub counted_by: CountedBy,
     pub group_of: Option<i64>,
+    /// Only of what is looked at: nothing can be built without it.
+    pub essential: bool,
 }
 
 /// What is wrong with one field of a description.
@@ -81,6 +85,13 @@ pub enum DescriptionRefused {
     CountedBy,
     #[error("say how many pieces are in a full group, from 2 to 10,000")]
     GroupOf,
+    #[error(
+        "{0} of it are in the books; a part that is only looked at has none. Write them off or count them to \
+         none first"
+    )]
+    InTheBooks(i64),
+    #[error("a count that is open expects pieces of it; close that count first")]
+    BeingCounted,
 }
 
 /// Reads a description. Names every field that is wrong.
@@ -128,6 +139,7 @@ pub fn describe(described: &Described) -> Result<Values, Vec<(&'static str, Desc
             hazard,
             counted_by,
             group_of,
+            essential: counted_by == CountedBy::Look && described.essential == "yes",
         }),
         _ => Err(wrongs),
     }

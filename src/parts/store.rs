@@ -25,6 +25,7 @@ pub struct Part {
     pub hazard: String,
     pub counted_by: CountedBy,
     pub group_of: Option<i64>,
+    pub essential: bool,
     pub version: i64,
 }
 
@@ -56,6 +57,7 @@ pub async fn find(db: &mut SqliteConnection, part: PartId) -> sqlx::Result<Optio
                 hazard,
                 counted_by as "counted_by: CountedBy",
                 group_of,
+                essential as "essential: bool",
                 version
             from part
             where id = $1
@@ -111,8 +113,9 @@ pub async fn update(db: &mut SqliteConnection, part: PartId, values: &Values) ->
                 hazard = $4,
                 counted_by = $5,
                 group_of = $6,
+                essential = $7,
                 version = version + 1
-            where id = $7
+            where id = $8
         "#,
         values.name,
         values.mass_g,
@@ -120,9 +123,41 @@ pub async fn update(db: &mut SqliteConnection, part: PartId, values: &Values) ->
         values.hazard,
         values.counted_by,
         values.group_of,
+        values.essential,
         part
     )
     .execute(db)
     .await?;
     Ok(())
+}
+
+/// Pieces of a part that the books hold in real places, of all teams.
+pub async fn in_the_books(db: &mut SqliteConnection, part: PartId) -> sqlx::Result<i64> {
+    sqlx::query_scalar!(
+        r#"
+            select coalesce(sum(qty), 0) as "qty!: i64"
+            from balance
+            where part_id = $1 and outside = 0 and qty > 0
+        "#,
+        part
+    )
+    .fetch_one(db)
+    .await
+}
+
+/// Whether a count that is open expects pieces of a part.
+pub async fn is_being_counted(db: &mut SqliteConnection, part: PartId) -> sqlx::Result<bool> {
+    sqlx::query_scalar!(
+        r#"
+            select exists (
+                select 1
+                from count_sheet
+                join count_line on count_line.count_id = count_sheet.id
+                where count_sheet.closed_at is null and count_line.part_id = $1
+            ) as "is!: bool"
+        "#,
+        part
+    )
+    .fetch_one(db)
+    .await
 }

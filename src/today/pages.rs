@@ -82,6 +82,8 @@ impl Job {
             Job::LookAtReports { waiting: 1 } => "Something was reported".into(),
             Job::LookAtReports { waiting } => format!("{waiting} things were reported"),
             Job::LookAtBackups { .. } => "Backups need a look".into(),
+            Job::Shop { parts: 1 } => "One thing to buy".into(),
+            Job::Shop { parts } => format!("{parts} things to buy"),
         }
     }
 
@@ -132,6 +134,7 @@ impl Job {
                 format!("{name} was checked against an older one.")
             }
             Job::LookAtBackups { why } => why.clone(),
+            Job::Shop { .. } => "Tape, ties and the like are low or gone.".into(),
             Job::LookAtReports { .. } => {
                 "Nothing of it is in the books until somebody of the team has looked at it.".into()
             }
@@ -149,6 +152,7 @@ impl Job {
             Job::NewerRevision { revision, .. } => format!("/revisions/{revision}"),
             Job::LookAtReports { .. } => "/damage?show=waiting".into(),
             Job::LookAtBackups { .. } => "/league/backups".into(),
+            Job::Shop { .. } => "/shopping".into(),
         }
     }
 
@@ -165,6 +169,7 @@ impl Job {
             Job::NewerRevision { .. } => "See its parts list".into(),
             Job::LookAtReports { .. } => "Look at what was reported".into(),
             Job::LookAtBackups { .. } => "Look at the backups".into(),
+            Job::Shop { .. } => "See the shopping list".into(),
         }
     }
 }

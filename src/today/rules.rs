@@ -25,6 +25,8 @@ pub struct KitFacts {
     pub lacking: i64,
     /// They were reported to the supplier, and that report is under way.
     pub reported: bool,
+    /// Parts that are only looked at, and low or gone.
+    pub to_buy: i64,
     /// A later revision of its guide exists.
     pub newer_revision: Option<(RevisionId, String)>,
 }
@@ -83,6 +85,10 @@ pub enum Job {
         revision: RevisionId,
         label: String,
         name: String,
+    },
+    /// Parts that are only looked at are low.
+    Shop {
+        parts: i64,
     },
     /// Damage that was told by people without an account, or of an unknown part.
     LookAtReports {
@@ -170,6 +176,10 @@ pub fn choose(kits: &[KitFacts], lists: ListFacts, reports: i64, today: Day) -> 
             jobs.push((5, 0, job));
         }
     }
+    let parts = kits.iter().map(|kit| kit.to_buy).sum();
+    if parts > 0 {
+        jobs.push((5, 1, Job::Shop { parts }));
+    }
     jobs.sort_by_key(|(rank, within, _)| (*rank, *within));
     jobs.into_iter().map(|(_, _, job)| job).collect()
 }
@@ -192,8 +202,22 @@ mod tests {
             lines_here: 10,
             lacking: 0,
             reported: false,
+            to_buy: 0,
             newer_revision: None,
         }
+    }
+
+    #[test]
+    fn what_is_low_in_any_kit_is_one_job_and_comes_last() {
+        let today = "2027-03-04".parse().unwrap();
+        let mut low = kit("Low");
+        low.to_buy = 2;
+        let mut lower = kit("Lower");
+        lower.to_buy = 1;
+        lower.newer_revision = Some((RevisionId::new(), "1.1".into()));
+        let jobs = choose(&[low, lower], ListFacts::default(), 0, today);
+        assert_eq!(jobs.last(), Some(&Job::Shop { parts: 3 }));
+        assert_eq!(jobs.len(), 2);
     }
 
     #[test]
@@ -232,6 +256,7 @@ mod tests {
             Job::AddGuide | Job::AddKit | Job::ReadList { .. } => "begin".into(),
             Job::LookAtReports { waiting } => format!("look at {waiting}"),
             Job::LookAtBackups { .. } => "backups".into(),
+            Job::Shop { parts } => format!("buy {parts}"),
         })
         .collect()
     }

@@ -27,7 +27,7 @@ pub async fn kits(
                     kit.id as kit_id,
                     max(need.qty - coalesce(held.qty, 0), 0) as lacking
                 from kit
-                join need on need.revision_id = kit.revision_id and need.size_id = kit.size_id
+                join kit_need as need on need.kit_id = kit.id
                 left join held on held.kit_id = kit.id and held.part_id = need.part_id
                 where kit.team_id = $1 and kit.put_away_at is null
             ),
@@ -68,6 +68,21 @@ pub async fn kits(
                     select 1 from supplier_report
                     where kit_id = kit.id and state = 'open'
                 ) as "reported!: bool",
+                (
+                    select count(*)
+                    from (
+                        select look.part_id
+                        from look
+                        join part on part.id = look.part_id and part.counted_by = 'look'
+                        join place on place.id = look.place_id and place.put_away_at is null
+                        where look.kit_id = kit.id
+                            and look.n in (
+                                select max(n) from look where kit_id = kit.id group by part_id, place_id
+                            )
+                        group by look.part_id
+                        having sum(look.said = 'enough') = 0
+                    )
+                ) as "to_buy!: i64",
                 newer.id as "newer?: RevisionId",
                 newer.label as "newer_label?"
             from kit
@@ -106,6 +121,7 @@ pub async fn kits(
             lines_here: row.lines_here,
             lacking: row.lacking,
             reported: row.reported,
+            to_buy: row.to_buy,
             newer_revision: row.newer.zip(row.newer_label),
         });
     }

@@ -1,6 +1,7 @@
 //! What stands around every page: who is looking, the strip, the message of the last form, the date.
 
 use super::flash::Flash;
+use super::hand::Hand;
 use crate::ids::FormId;
 
 /// Filled in by `app` from the request; every page struct has one.
@@ -18,6 +19,8 @@ pub struct Frame {
     /// "25 Nov 2026, 18:04".
     pub as_of: String,
     pub path: String,
+    /// How the phone is held.
+    pub hand: Hand,
 }
 
 impl Frame {

@@ -5,6 +5,7 @@ pub mod extract;
 pub mod flash;
 pub mod form;
 pub mod frame;
+pub mod hand;
 pub mod layers;
 pub mod page;
 pub mod patterns;

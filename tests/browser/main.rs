@@ -5,6 +5,7 @@
 
 mod support;
 
+mod counting;
 mod damage;
 mod every_screen;
 mod lending;

@@ -89,8 +89,35 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
     .execute(&mut *tx)
     .await
     .unwrap();
+    let field = Uuid::now_v7();
+    sqlx::query("insert into field (id, team_id, name, made_at) values ($1, $2, 'Hall field', 0)")
+        .bind(field)
+        .bind(team)
+        .execute(&mut *tx)
+        .await
+        .unwrap();
+    let piece = Uuid::now_v7();
+    sqlx::query(
+        "insert into numbered_piece (id, kit_id, part_id, serial, made_by, made_at) \
+         select $1, $2, id, 'KL-1', $3, 0 from part limit 1",
+    )
+    .bind(piece)
+    .bind(kit)
+    .bind(keeper)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
+    sqlx::query(
+        "insert into code (code, kind, subject_id, made_at) values ('7K3F28', 'piece', $1, 0)",
+    )
+    .bind(piece)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
     tx.commit().await.unwrap();
     HashMap::from([
+        ("field", field.to_string()),
+        ("piece", piece.to_string()),
         ("event", event.to_string()),
         ("team", team.to_string()),
         ("kit", kit.to_string()),

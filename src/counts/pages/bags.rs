@@ -8,9 +8,9 @@ use serde::Deserialize;
 use super::super::opening::OpenRefused;
 use super::super::rules::close::Purpose;
 use super::super::rules::progress::{PlaceProgress, PlaceState};
-use super::super::store::{self, CountPlace, CountSheet, LateTally};
-use super::super::{Whole, whole};
-use super::{moment, several};
+use super::super::store::{self, CountPlace, CountSheet, LateTally, Part};
+use super::super::{Whole, whole, worth_a_second_count};
+use super::{film, moment, parts_by_id, several};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{CountId, KitId};
@@ -156,6 +156,10 @@ pub struct ShowPage {
     may_keep: bool,
     closed: String,
     late: Vec<LateRow>,
+    /// Lines worth a second count: its place's page, place, part, why.
+    again: Vec<(String, String, String, &'static str)>,
+    /// Lines whose colour hides under film.
+    under_film: usize,
 }
 
 #[derive(Clone)]
@@ -206,8 +210,27 @@ pub async fn show(
         .find(|row| row.progress.due_lines > 0)
         .or_else(|| begins().next())
         .cloned();
+    let parts = parts_by_id(&mut db, count).await?;
+    let again = worth_a_second_count(&mut db, &whole)
+        .await?
+        .into_iter()
+        .map(|second| {
+            let place = whole.places.iter().find(|place| place.id == second.place);
+            (
+                format!("/counts/{count}/places/{}", second.place),
+                place.map_or_else(String::new, |place| place.name.clone()),
+                parts
+                    .get(&second.part)
+                    .map_or_else(String::new, Part::full_name),
+                second.why.words(),
+            )
+        })
+        .collect();
+    let under_film = film::lines(&whole, &parts).len();
     let sheet = whole.sheet;
     Ok(Page(ShowPage {
+        again,
+        under_film,
         words: all.words(),
         due_lines: all.due_lines,
         done_lines: all.done_lines,

@@ -3,15 +3,25 @@
 mod bags;
 mod close;
 mod desk;
+mod film;
+mod groups;
+mod hand;
 mod lines;
 mod place;
 mod print;
 mod stint;
 mod tallies;
 mod tally;
+mod weigh;
 
+use std::collections::HashMap;
+
+use sqlx::SqliteConnection;
+
+use super::store::{self, Part};
 use crate::app::App;
 use crate::clock::Instant;
+use crate::ids::{CountId, PartId};
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule};
 use crate::web::form::Wrong;
@@ -32,6 +42,9 @@ pub fn routes() -> Routes {
             Rule::Keeps,
             place::settle,
         )
+        .get("/counts/{count}/film", Rule::Sees, film::show)
+        .get("/keys", Rule::Anyone, hand::ask)
+        .post("/keys", Rule::Anyone, hand::keep)
         .get("/counts/{count}/sheets", Rule::Sees, print::all)
         .get(
             "/counts/{count}/places/{place}/sheets",
@@ -43,6 +56,8 @@ pub fn routes() -> Routes {
         .post("/counts/{count}/reopen", Rule::Keeps, close::reopen)
         .get("/stints/{stint}", Rule::Sees, stint::show)
         .post("/stints/{stint}/tallies", Rule::Works, tallies::post)
+        .get("/stints/{stint}/weigh", Rule::Works, weigh::ask)
+        .post("/stints/{stint}/weighings", Rule::Works, weigh::write_down)
         .post("/stints/{stint}/undo", Rule::Works, tallies::undo)
         .get("/stints/{stint}/done", Rule::Works, stint::ask_done)
         .post("/stints/{stint}/done", Rule::Works, stint::done)
@@ -50,6 +65,15 @@ pub fn routes() -> Routes {
         .post("/stints/{stint}/set-aside", Rule::Works, stint::set_aside)
         .get("/stints/{stint}/sheet", Rule::Works, desk::show)
         .post("/stints/{stint}/sheet", Rule::Works, desk::post)
+}
+
+/// Every part that a count expects or that was counted in it.
+async fn parts_by_id(
+    db: &mut SqliteConnection,
+    count: CountId,
+) -> sqlx::Result<HashMap<PartId, Part>> {
+    let parts = store::parts_of_count(db, count).await?;
+    Ok(parts.into_iter().map(|part| (part.id, part)).collect())
 }
 
 /// "18:04" today, "4 Mar 2027, 18:04" on other days, in the viewer's zone.

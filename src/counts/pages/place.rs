@@ -1,7 +1,5 @@
 //! One place in a count: who counted it, beginning to count it, and comparing counts that differ.
 
-use std::collections::HashMap;
-
 use askama::Template;
 use axum::extract::State;
 use axum::response::{IntoResponse, Response};
@@ -12,9 +10,9 @@ use super::super::opening::BeginRefused;
 use super::super::rules::facts::Whose;
 use super::super::rules::progress::{PlaceProgress, of_places};
 use super::super::rules::settle::{How, Verdict};
-use super::super::store::{self, CountSheet, Part};
+use super::super::store::{CountSheet, Part};
 use super::super::{finishing, whole};
-use super::{moment, sentence};
+use super::{moment, parts_by_id, sentence};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{CountId, PartId, PlaceId, StintId};
@@ -40,6 +38,8 @@ pub struct PlacePage {
     /// Lines with enough counts to choose from.
     choices: Vec<Choice>,
     sent_back: Vec<(Part, String)>,
+    /// Lines worth a second count, without a word on the first.
+    second: Vec<Part>,
     may_work: bool,
     may_keep: bool,
     /// Somebody else is at it.
@@ -116,10 +116,12 @@ pub async fn page(
         .await?
         .filter(|place| place.team == whole.sheet.team)
         .ok_or(AppError::NotFound("place"))?;
-    let parts: HashMap<PartId, Part> = store::parts_of_count(db, count)
+    let parts = parts_by_id(db, count).await?;
+    let second = super::super::worth_a_second_count(db, &whole)
         .await?
         .into_iter()
-        .map(|part| (part.id, part))
+        .filter(|second| second.place == place.id)
+        .filter_map(|second| parts.get(&second.part).cloned())
         .collect();
     let here: Vec<_> = whole
         .stints
@@ -169,7 +171,7 @@ pub async fn page(
             Verdict::Stands {
                 number,
                 how: How::Chosen,
-            } if finishing::can_choose(line) && !anyone_open => Some(number),
+            } if line.may_choose && !anyone_open => Some(number),
             Verdict::Stands { .. } | Verdict::Uncounted => continue,
         };
         let proposed = match line.verdict {
@@ -243,6 +245,7 @@ pub async fn page(
         again,
         choices,
         sent_back,
+        second,
         may_work: viewer.role_in(whole.sheet.team).is_some() && whole.sheet.is_open(),
         may_keep: viewer.keeps(whole.sheet.team) && whole.sheet.is_open(),
         other: open_of(false).map(|stint| {

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::response::{IntoResponse, Response};
+use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
 use super::super::finishing::{self, StintRefused, Uncounted};
@@ -12,7 +12,10 @@ use super::lines::{self, Line};
 use super::{moment, several, tally};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
-use crate::ids::{PartId, StintId};
+use crate::ids::{FormId, PartId, StintId};
+use crate::kits;
+use crate::kits::rules::looks::LookedAt;
+use crate::numbered::{self, Piece};
 use crate::people::Viewer;
 use crate::places::{self, Place};
 use crate::web::extract::{Form, Path, Query};
@@ -47,6 +50,22 @@ struct ListPage {
     mine: bool,
     /// The first line that is not counted.
     next: Option<PartId>,
+    /// Parts that are only looked at, as far as somebody looks for them here.
+    looked_at: Vec<LookedAt>,
+    /// Numbered pieces that were seen here last.
+    numbered: Vec<Piece>,
+}
+
+impl ListPage {
+    fn form_id(&self) -> FormId {
+        FormId::new()
+    }
+
+    /// What was seen in this place last, in one word.
+    fn seen(&self, part: &LookedAt) -> &'static str {
+        part.look_in(self.place.id)
+            .map_or("not looked at", |look| look.said.word())
+    }
 }
 
 pub async fn show(
@@ -58,6 +77,12 @@ pub async fn show(
 ) -> Result<Response, AppError> {
     let mut db = app.db.read().await?;
     let (stint, sheet) = stint_and_count(&mut db, stint).await?;
+    if let Some(part) = asked.part
+        && kits::looks::is_looked_at(&mut db, part).await?
+    {
+        let list = format!("/stints/{}#looked-at", stint.id);
+        return Ok(Redirect::to(&list).into_response());
+    }
     if let Some(part) = asked.part {
         let shown = tally::Shown {
             typed: asked.typed,
@@ -82,6 +107,9 @@ pub async fn show(
         .iter()
         .find(|line| !line.is_counted())
         .map(|line| line.part.id);
+    let mut looked_at = kits::looks::looked_at(&mut db, sheet.kit).await?;
+    looked_at.retain(|part| part.belongs_to(place.id));
+    let numbered = numbered::in_place(&mut db, sheet.kit, place.id).await?;
     let lines = if asked.q.trim().is_empty() {
         found.lines
     } else {
@@ -97,6 +125,8 @@ pub async fn show(
         may_work: viewer.role_in(sheet.team).is_some() && sheet.is_open(),
         mine: stint.person == viewer.person,
         next,
+        looked_at,
+        numbered,
         sheet,
         stint,
         place,

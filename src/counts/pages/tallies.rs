@@ -13,7 +13,7 @@ use super::super::rules::typed::{self, TypedRefused};
 use super::super::store::{self, Part};
 use super::super::tallying::{self, Recorded, Tap};
 use super::super::{kit_total, stint_and_count};
-use super::{lines, sentence, tally};
+use super::{groups, lines, sentence, tally};
 use crate::app::App;
 use crate::clock::Instant;
 use crate::error::AppError;
@@ -53,6 +53,13 @@ struct TapForm {
     part: PartId,
     amount: Option<String>,
     typed: Option<String>,
+    /// "groups": typed as full groups and the pieces beside them.
+    #[serde(default)]
+    by: String,
+    #[serde(default)]
+    groups: String,
+    #[serde(default)]
+    rest: String,
     #[serde(default)]
     shown: String,
     #[serde(default)]
@@ -82,12 +89,24 @@ async fn one(
     stint: StintId,
     form: Form<TapForm>,
 ) -> Result<Response, AppError> {
-    let fields = form.fields;
+    let mut fields = form.fields;
     let unreadable = || AppError::BadRequest("The number on the page could not be read.".into());
     let shown: Option<i64> = match fields.shown.as_str() {
         "" => None,
         text => Some(text.parse().map_err(|_| unreadable())?),
     };
+    if fields.by == "groups" {
+        match groups::read(app, fields.part, &fields.groups, &fields.rest).await? {
+            Ok(pieces) => fields.typed = Some(pieces.to_string()),
+            Err(wrong) => {
+                let brought = tally::Shown {
+                    groups_wrong: Some(wrong),
+                    ..kept(&fields)
+                };
+                return refused(app, viewer, frame, stint, fields.part, brought).await;
+            }
+        }
+    }
     let amount = match (&fields.typed, &fields.amount) {
         (Some(text), _) => match typed::read(text) {
             Ok(Some(number)) => {
@@ -101,11 +120,19 @@ async fn one(
             }
             Ok(None) => {
                 let wrong = TypedRefused::NotANumber.to_string();
-                return refused(app, viewer, frame, stint, &fields, None, Some(wrong)).await;
+                let brought = tally::Shown {
+                    typed_wrong: Some(wrong),
+                    ..kept(&fields)
+                };
+                return refused(app, viewer, frame, stint, fields.part, brought).await;
             }
             Err(wrong) => {
                 let wrong = wrong.to_string();
-                return refused(app, viewer, frame, stint, &fields, None, Some(wrong)).await;
+                let brought = tally::Shown {
+                    typed_wrong: Some(wrong),
+                    ..kept(&fields)
+                };
+                return refused(app, viewer, frame, stint, fields.part, brought).await;
             }
         },
         (None, Some(amount)) => {
@@ -115,7 +142,11 @@ async fn one(
                 && let Some(shown) = shown.filter(|shown| *shown > 0)
             {
                 let wrong = TallyRefused::NotNone(shown).to_string();
-                return refused(app, viewer, frame, stint, &fields, Some(wrong), None).await;
+                let brought = tally::Shown {
+                    refused: Some(wrong),
+                    ..kept(&fields)
+                };
+                return refused(app, viewer, frame, stint, fields.part, brought).await;
             }
             amount
         }
@@ -138,23 +169,23 @@ async fn one(
             &TallyRefused::OtherTap.to_string(),
         ))),
         Recorded::Refused(why) => {
-            refused(
-                app,
-                viewer,
-                frame,
-                stint,
-                &fields,
-                Some(why.to_string()),
-                None,
-            )
-            .await
+            let brought = tally::Shown {
+                refused: Some(why.to_string()),
+                ..kept(&fields)
+            };
+            refused(app, viewer, frame, stint, fields.part, brought).await
         }
         recorded => Ok(back_to_line(viewer, stint, fields.part, &recorded)),
     }
 }
 
 /// 303 to the line. A first tap needs no words: the number says it.
-fn back_to_line(viewer: &Viewer, stint: StintId, part: PartId, recorded: &Recorded) -> Response {
+pub(super) fn back_to_line(
+    viewer: &Viewer,
+    stint: StintId,
+    part: PartId,
+    recorded: &Recorded,
+) -> Response {
     let line = format!("/stints/{stint}?part={part}");
     match recorded {
         Recorded::Now { doubted: false } | Recorded::Refused(_) => {
@@ -214,32 +245,31 @@ async fn question(
     }))
 }
 
+/// What was typed, for the page that shows it again.
+fn kept(fields: &TapForm) -> tally::Shown {
+    tally::Shown {
+        typed: match fields.by.as_str() {
+            "groups" => String::new(),
+            _ => fields.typed.clone().unwrap_or_default(),
+        },
+        groups: fields.groups.clone(),
+        rest: fields.rest.clone(),
+        ..tally::Shown::default()
+    }
+}
+
 /// The tally page again, with the reason and what was typed.
 async fn refused(
     app: &App,
     viewer: &Viewer,
     frame: Frame,
     stint: StintId,
-    fields: &TapForm,
-    why: Option<String>,
-    typed_wrong: Option<String>,
+    part: PartId,
+    brought: tally::Shown,
 ) -> Result<Response, AppError> {
     let mut db = app.db.read().await?;
     let (stint, sheet) = stint_and_count(&mut db, stint).await?;
-    let brought = tally::Shown {
-        refused: why,
-        typed_wrong,
-        typed: fields.typed.clone().unwrap_or_default(),
-    };
-    let page = tally::page(
-        &mut db,
-        app,
-        viewer,
-        frame,
-        (stint, sheet, fields.part),
-        brought,
-    )
-    .await?;
+    let page = tally::page(&mut db, app, viewer, frame, (stint, sheet, part), brought).await?;
     Ok(page::again(page))
 }
 
@@ -259,24 +289,11 @@ pub async fn undo(
         tallying::undo(&app, &viewer, stint, form.sent.id, form.fields.tally).await?;
     match recorded {
         Recorded::Refused(why) => {
-            let fields = TapForm {
-                part,
-                amount: None,
-                typed: None,
-                shown: String::new(),
-                sure: String::new(),
-                right: String::new(),
+            let brought = tally::Shown {
+                refused: Some(why.to_string()),
+                ..tally::Shown::default()
             };
-            refused(
-                &app,
-                &viewer,
-                frame,
-                stint,
-                &fields,
-                Some(why.to_string()),
-                None,
-            )
-            .await
+            refused(&app, &viewer, frame, stint, part, brought).await
         }
         recorded => Ok(back_to_line(&viewer, stint, part, &recorded)),
     }

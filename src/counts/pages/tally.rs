@@ -29,6 +29,9 @@ pub struct Shown {
     /// The refusal is about the typed number.
     pub typed_wrong: Option<String>,
     pub typed: String,
+    pub groups_wrong: Option<String>,
+    pub groups: String,
+    pub rest: String,
 }
 
 #[derive(Template)]
@@ -39,6 +42,9 @@ pub struct TallyPage {
     refused: Option<String>,
     typed_wrong: Option<String>,
     typed: String,
+    groups_wrong: Option<String>,
+    groups: String,
+    rest: String,
     sheet: CountSheet,
     stint: Stint,
     place: Place,
@@ -157,7 +163,8 @@ pub async fn page(
             id: tap.id,
             amount: tap.amount,
             words: format!(
-                "{} at {}",
+                "{}{} at {}",
+                if tap.weighed { "weighed: " } else { "" },
                 tap_words(tap.amount, tap.undoes.is_some()),
                 moment(app, viewer, tap.recorded_at)
             ),
@@ -174,7 +181,13 @@ pub async fn page(
     if let Some(text) = &brought.typed_wrong {
         wrongs.push(Wrong::at("typed", super::sentence(text)));
     }
+    if let Some(text) = &brought.groups_wrong {
+        wrongs.push(Wrong::at("groups", super::sentence(text)));
+    }
     Ok(TallyPage {
+        groups_wrong: brought.groups_wrong.map(|text| super::sentence(&text)),
+        groups: brought.groups,
+        rest: brought.rest,
         frame,
         wrongs,
         refused: brought.refused.map(|text| super::sentence(&text)),

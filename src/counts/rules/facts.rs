@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use super::settle::{Number, Verdict, settle};
+use super::settle::{COUNTS_TO_CHOOSE, COUNTS_TO_CHOOSE_AT_AN_EVENT, Number, Verdict, settle};
 use super::tally::Standing;
 use crate::ids::{PartId, PlaceId, StintId};
 use crate::ledger::Seq;
@@ -55,6 +55,8 @@ pub struct CountFacts {
     pub totals: HashMap<(StintId, PartId), Standing>,
     pub chosen: HashMap<LineKey, StintId>,
     pub touches: HashMap<LineKey, Vec<Touch>>,
+    /// The kit is at an event: nobody counts a third time there.
+    pub at_event: bool,
 }
 
 /// Which stints have a say.
@@ -77,6 +79,8 @@ pub struct Line {
     /// Numbers that do not, because pieces moved while they were being counted.
     pub disturbed: Vec<Disturbed>,
     pub verdict: Verdict,
+    /// Enough counts to show them all and choose.
+    pub may_choose: bool,
     /// Some tap was made on another number than stood there.
     pub doubted: bool,
 }
@@ -125,6 +129,15 @@ impl CountFacts {
         lines
     }
 
+    /// After so many differing counts all numbers are shown and somebody chooses.
+    pub fn counts_to_choose(&self) -> usize {
+        if self.at_event {
+            COUNTS_TO_CHOOSE_AT_AN_EVENT
+        } else {
+            COUNTS_TO_CHOOSE
+        }
+    }
+
     /// What one line comes to.
     pub fn line(&self, key: LineKey, whose: Whose) -> Line {
         let (place, part) = key;
@@ -150,11 +163,13 @@ impl CountFacts {
                 Some((left, came)) => disturbed.push(Disturbed { number, left, came }),
             }
         }
+        let enough = self.counts_to_choose();
         Line {
             place,
             part,
             due: self.due.get(&key).copied(),
-            verdict: settle(&numbers, self.chosen.get(&key).copied()),
+            verdict: settle(&numbers, self.chosen.get(&key).copied(), enough),
+            may_choose: numbers.len() >= enough,
             numbers,
             disturbed,
             doubted,

@@ -11,6 +11,8 @@ pub struct Number {
 
 /// After this many differing counts all numbers are shown and somebody chooses.
 pub const COUNTS_TO_CHOOSE: usize = 3;
+/// At an event the van waits: two are compared, and nobody is sent for a third.
+pub const COUNTS_TO_CHOOSE_AT_AN_EVENT: usize = 2;
 
 /// What the counts of a line come to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,8 +49,8 @@ impl Verdict {
 
 /// Compares the numbers of a line, in the order in which their stints began. A stint that left the line
 /// blank has no number here, and no say. Of equal numbers the latest stands, because the least can have
-/// moved since.
-pub fn settle(numbers: &[Number], chosen: Option<StintId>) -> Verdict {
+/// moved since. After `enough` differing counts somebody chooses.
+pub fn settle(numbers: &[Number], chosen: Option<StintId>, enough: usize) -> Verdict {
     let Some(last) = numbers.last() else {
         return Verdict::Uncounted;
     };
@@ -68,7 +70,7 @@ pub fn settle(numbers: &[Number], chosen: Option<StintId>) -> Verdict {
             how: How::Chosen,
         };
     }
-    if numbers.len() < COUNTS_TO_CHOOSE {
+    if numbers.len() < enough {
         return Verdict::Differs;
     }
     Verdict::ToChoose {
@@ -140,7 +142,16 @@ mod tests {
                 .map(|(at, qty)| number(at, *qty))
                 .collect();
             let chosen = chosen.map(|at| stints[at]);
-            assert_eq!(settle(&numbers, chosen), verdict, "{quantities:?}");
+            assert_eq!(
+                settle(&numbers, chosen, COUNTS_TO_CHOOSE),
+                verdict,
+                "{quantities:?}"
+            );
         }
+        let two = [number(0, 7), number(1, 8)];
+        assert_eq!(
+            settle(&two, None, COUNTS_TO_CHOOSE_AT_AN_EVENT),
+            Verdict::ToChoose { proposed: None }
+        );
     }
 }

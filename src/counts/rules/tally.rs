@@ -36,6 +36,8 @@ pub enum TallyRefused {
     OtherTap,
     #[error("there is no such part")]
     NoSuchPart,
+    #[error("this part is only looked at; say enough, low or none on the list of lines")]
+    OnlyLookedAt,
     #[error("it could not be read")]
     Unreadable,
 }

@@ -7,6 +7,7 @@ mod places;
 mod sheets;
 mod stints;
 mod tallies;
+mod weighings;
 
 pub use books::{held, part_counted};
 pub use facts::facts;
@@ -24,5 +25,6 @@ pub use stints::{
 };
 pub use tallies::{
     NewTally, blank, insert as insert_tally, late_amounts, line_taps, on_line, set_standing,
-    standing, tally, totals,
+    standing, tally, taps_of_many_hands, totals,
 };
+pub use weighings::{insert_weighing, last_sample};

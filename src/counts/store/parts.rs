@@ -36,6 +36,16 @@ impl Part {
         }
     }
 
+    /// Nobody counts it: it is enough, low or none.
+    pub fn is_looked_at(&self) -> bool {
+        self.counted_by == "look"
+    }
+
+    /// Whether it is usually weighed.
+    pub fn is_weighed(&self) -> bool {
+        self.counted_by == "weight"
+    }
+
     /// Pieces in a group, where the part is counted by groups.
     pub fn group(&self) -> Option<i64> {
         self.group_of.filter(|_| self.counted_by == "group")
@@ -79,11 +89,10 @@ pub async fn part(db: &mut SqliteConnection, part: PartId) -> sqlx::Result<Optio
 pub async fn parts_of_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Part>> {
     parts!(
         r#"
-            from kit
-            join need on need.revision_id = kit.revision_id and need.size_id = kit.size_id
-            join part on part.id = need.part_id
-            where kit.id = $1
-            order by need.position
+            from kit_need
+            join part on part.id = kit_need.part_id
+            where kit_need.kit_id = $1
+            order by kit_need.position
         "#,
         kit
     )
@@ -134,6 +143,7 @@ pub async fn others_like(
                     join need on need.revision_id = kit.revision_id and need.size_id = kit.size_id
                     where kit.id = $1
                 )
+                and part.counted_by <> 'look'
             order by part.name, part.colour, part.number
             limit 20
         "#,
@@ -152,10 +162,9 @@ pub async fn need(
 ) -> sqlx::Result<Option<i64>> {
     sqlx::query_scalar!(
         r#"
-            select need.qty
-            from kit
-            join need on need.revision_id = kit.revision_id and need.size_id = kit.size_id
-            where kit.id = $1 and need.part_id = $2
+            select qty
+            from kit_need
+            where kit_id = $1 and part_id = $2
         "#,
         kit,
         part

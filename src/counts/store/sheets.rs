@@ -16,6 +16,8 @@ pub struct CountSheet {
     pub kit: KitId,
     pub kit_name: String,
     pub team: TeamId,
+    /// The time zone of the team's days.
+    pub zone: String,
     pub revision: Option<RevisionId>,
     pub revision_label: Option<String>,
     pub size: Option<SizeId>,
@@ -49,6 +51,7 @@ macro_rules! sheets {
                 count_sheet.kit_id as "kit: KitId",
                 kit.name as kit_name,
                 kit.team_id as "team: TeamId",
+                team.zone,
                 kit.revision_id as "revision: RevisionId",
                 revision.label as "revision_label?",
                 kit.size_id as "size: SizeId",
@@ -65,6 +68,7 @@ macro_rules! sheets {
             from count_sheet
             join code on code.subject_id = count_sheet.id
             join kit on kit.id = count_sheet.kit_id
+            join team on team.id = kit.team_id
             join person as opener on opener.id = count_sheet.opened_by
             left join revision on revision.id = kit.revision_id
             left join person as closer on closer.id = count_sheet.closed_by
@@ -166,6 +170,7 @@ pub async fn expect_slip(
                 packing_line.qty
             from place
             join packing_line on packing_line.place_id = place.id
+            join part on part.id = packing_line.part_id and part.counted_by <> 'look'
             where place.kit_id = $2
                 and place.put_away_at is null
                 and not exists (
@@ -239,6 +244,7 @@ pub async fn join_place(
                     + row_number() over (order by packing_line.position),
                 packing_line.qty
             from packing_line
+            join part on part.id = packing_line.part_id and part.counted_by <> 'look'
             where packing_line.place_id = $2
                 and not exists (
                     select 1 from count_line where count_id = $1 and place_id = $2

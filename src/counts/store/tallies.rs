@@ -2,9 +2,10 @@
 
 use sqlx::SqliteConnection;
 
+use super::super::rules::second::TapBy;
 use super::super::rules::tally::Standing;
 use crate::clock::Instant;
-use crate::ids::{PartId, PersonId, StintId, TallyId};
+use crate::ids::{CountId, PartId, PersonId, PlaceId, StintId, TallyId};
 
 /// A tap as it was recorded.
 #[derive(Debug, Clone)]
@@ -17,6 +18,8 @@ pub struct Tally {
     pub person_name: String,
     pub recorded_at: Instant,
     pub undone: bool,
+    /// It was reckoned from a weight.
+    pub weighed: bool,
     pub late: bool,
 }
 
@@ -34,6 +37,8 @@ pub async fn tally(db: &mut SqliteConnection, tally: TallyId) -> sqlx::Result<Op
                 tally.recorded_at as "recorded_at: Instant",
                 exists (select 1 from tally as later where later.undoes = tally.id)
                     as "undone: bool",
+                exists (select 1 from weighing where weighing.tally_id = tally.id)
+                    as "weighed!: bool",
                 tally.late as "late: bool"
             from tally
             join person on person.id = tally.person_id
@@ -65,6 +70,8 @@ pub async fn on_line(
                 tally.recorded_at as "recorded_at: Instant",
                 exists (select 1 from tally as later where later.undoes = tally.id)
                     as "undone: bool",
+                exists (select 1 from weighing where weighing.tally_id = tally.id)
+                    as "weighed!: bool",
                 tally.late as "late: bool"
             from tally
             join person on person.id = tally.person_id
@@ -98,6 +105,38 @@ pub async fn line_taps(
     .fetch_all(db)
     .await?;
     Ok(rows.into_iter().map(|row| (row.id, row.undoes)).collect())
+}
+
+/// The taps of those stints of a count that more than one person made, in the order in which they came.
+pub async fn taps_of_many_hands(
+    db: &mut SqliteConnection,
+    count: CountId,
+) -> sqlx::Result<Vec<TapBy>> {
+    sqlx::query_as!(
+        TapBy,
+        r#"
+            select
+                tally.stint_id as "stint!: StintId",
+                stint.place_id as "place!: PlaceId",
+                tally.part_id as "part!: PartId",
+                tally.person_id as "person!: PersonId"
+            from stint
+            join tally on tally.stint_id = stint.id and tally.late = 0
+            where stint.count_id = $1
+                and stint.id in (
+                    select many.id
+                    from stint as many
+                    join tally as made on made.stint_id = many.id
+                    where many.count_id = $1
+                    group by many.id
+                    having count(distinct made.person_id) > 1
+                )
+            order by tally.n
+        "#,
+        count
+    )
+    .fetch_all(db)
+    .await
 }
 
 pub struct NewTally {

@@ -138,6 +138,15 @@ pub const CLOSED: &[BagCount] = &[
     done(LONG_GABLE, "Bag 13", TAMSEL, -5 * DAY - 33, &[]),
 ];
 
+/// What somebody saw of what is only looked at, in a bag: cable ties run low in the half kit.
+pub fn seen_in(kit: &str, bag: &str) -> &'static str {
+    match (kit, bag) {
+        (LONG_GABLE, "Bag 9") => "none",
+        (LONG_GABLE, _) => "low",
+        _ => "enough",
+    }
+}
+
 /// Crates that another team has.
 pub struct Lent {
     pub kit: &'static str,

@@ -11,6 +11,7 @@ use crate::ids::{AssemblyId, KitId, PartId};
 use crate::kits::Kit;
 use crate::kits::build::{Answer, BuildRefused, Cure, CureKind, Lack, Proof, Purpose, Stands};
 use crate::kits::building::{self, Building, From};
+use crate::kits::rules::looks::LookedAt;
 use crate::kits::rules::plural;
 use crate::people::Viewer;
 use crate::web::extract::{Path, Query};
@@ -75,8 +76,21 @@ impl BuildPage {
     }
 
     fn lacking(&self, answer: &Whole) -> String {
-        let lines = answer.lacks.len();
-        let pieces: u64 = answer.lacks.iter().map(|lack| lack.lacking).sum();
+        let counted = || {
+            answer
+                .lacks
+                .iter()
+                .filter(|lack| self.looked(&lack.part).is_none())
+        };
+        let lines = counted().count();
+        let looked = answer.lacks.len() - lines;
+        if lines == 0 {
+            return format!(
+                "{looked} {} without which nothing can be built",
+                plural(looked, "thing lacks", "things lack")
+            );
+        }
+        let pieces: u64 = counted().map(|lack| lack.lacking).sum();
         format!(
             "{pieces} {} of {lines} {} lack",
             if pieces == 1 { "piece" } else { "pieces" },
@@ -100,6 +114,11 @@ impl BuildPage {
         names
             .and_then(|names| names.get(part))
             .map_or("a part", String::as_str)
+    }
+
+    /// What nobody counts has no number that lacks.
+    fn looked(&self, part: &PartId) -> Option<&LookedAt> {
+        self.building.as_ref()?.looked_at.get(part)
     }
 
     /// The parts that stop an assembly.

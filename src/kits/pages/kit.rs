@@ -8,6 +8,7 @@ use crate::app::App;
 use crate::clock::Day;
 use crate::error::AppError;
 use crate::ids::{FormId, KitId, PlaceId, TeamId};
+use crate::kits::rules::looks::{LookedAt, Said};
 use crate::kits::rules::{Summary, plural};
 use crate::kits::store::{LastCount, OtherKit};
 use crate::kits::{self, Arrival, Kit, store};
@@ -151,6 +152,8 @@ pub(super) struct ShowPage {
     lent: Vec<(String, String, String)>,
     /// Reports to the supplier that are under way: page, how it stands.
     reports: Vec<(String, String)>,
+    /// What is only looked at.
+    looked_at: Vec<LookedAt>,
     /// The events it goes to from today on.
     events: Vec<crate::events::KitDays>,
 }
@@ -178,6 +181,19 @@ impl ShowPage {
             );
         }
         self.summary.words()
+    }
+
+    /// The way to what is only looked at, where there is such a thing.
+    fn looked(&self) -> Option<String> {
+        let low = |part: &&LookedAt| part.said().is_some_and(Said::is_to_buy);
+        match (
+            self.looked_at.len(),
+            self.looked_at.iter().filter(low).count(),
+        ) {
+            (0, _) => None,
+            (_, 0) => Some("Only looked at".into()),
+            (_, low) => Some(format!("Only looked at: {low} low")),
+        }
     }
 
     /// How long shorts can still be reported.
@@ -307,6 +323,7 @@ pub(super) async fn show(
         may_work: viewer.role_in(kit.team).is_some(),
         lent,
         reports,
+        looked_at: kits::looks::looked_at(&mut db, kit.id).await?,
         events,
         kit,
     }))

@@ -3,6 +3,7 @@
 mod build;
 mod details;
 mod kit;
+mod looks;
 mod part;
 mod parts;
 mod report;
@@ -45,6 +46,9 @@ pub fn routes() -> Routes {
             slip::BODY_BYTES,
             slip::upload,
         )
+        .get("/kits/{kit}/looks", Rule::Sees, looks::show)
+        .post("/kits/{kit}/looks", Rule::Works, looks::look)
+        .get("/shopping", Rule::SignedIn, looks::shopping)
         .get("/kits/{kit}/build", Rule::Sees, build::build)
         .get("/kits/{kit}/shorts", Rule::Sees, shorts::show)
         .get("/kits/{kit}/report", Rule::Sees, report::show)

@@ -119,17 +119,7 @@ pub(super) struct SlipForm {
 /// The parts that the kit's list names.
 async fn known(app: &App, kit: KitId) -> Result<Vec<Known>, AppError> {
     let mut db = app.db.read().await?;
-    Ok(kits::statement(&mut db, kit)
-        .await?
-        .into_iter()
-        .map(|line| Known {
-            part: line.part,
-            number: line.number,
-            name: line.name,
-            colour: line.colour,
-            need: line.facts.need,
-        })
-        .collect())
+    Ok(kits::listed(&mut db, kit).await?)
 }
 
 async fn preview(

@@ -219,6 +219,37 @@ impl Window {
         self.done(&format!("{times} taps on “{button}”"), done);
     }
 
+    /// Puts a finger on a button and leaves it there.
+    pub async fn finger_down(&self, button: &str) {
+        let element = self
+            .found(words::FIND, json!(["button", button, null]))
+            .await;
+        self.scroll_to(&element).await;
+        let finger = TouchActions::new("finger".into())
+            .then(PointerAction::MoveToElement {
+                element,
+                duration: None,
+                x: 0.0,
+                y: 0.0,
+            })
+            .then(PointerAction::Down { button: 0 });
+        let done = self.driver.client.perform_actions(finger).await;
+        self.done(&format!("a finger on “{button}”"), done);
+    }
+
+    /// The finger that was put down goes to the top of the page and leaves it there.
+    pub async fn finger_slides_off(&self) {
+        let finger = TouchActions::new("finger".into())
+            .then(PointerAction::MoveTo {
+                duration: None,
+                x: 20.0,
+                y: 20.0,
+            })
+            .then(PointerAction::Up { button: 0 });
+        let done = self.driver.client.perform_actions(finger).await;
+        self.done("a finger that slides off", done);
+    }
+
     /// Types into the field with this label, instead of what it holds.
     pub async fn fill(&self, label: &str, value: &str) {
         let field = self.found(words::FIELD, json!([label])).await;

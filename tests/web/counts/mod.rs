@@ -4,6 +4,8 @@ mod accuracy;
 mod alone;
 mod blind;
 mod closing;
+mod messy;
+mod otherwise;
 mod together;
 
 use std::future::Future;
@@ -150,6 +152,16 @@ impl Unpack {
             line.facts.over(),
             line.still_to_come,
         )
+    }
+
+    /// The place of this name.
+    pub async fn named(&self, name: &str) -> PlaceId {
+        let mut db = self.world.app.db.read().await.unwrap();
+        sqlx::query_scalar("select id from place where name = $1")
+            .bind(name)
+            .fetch_one(&mut *db)
+            .await
+            .unwrap()
     }
 
     /// What the books hold of a part in a bag, in all states.

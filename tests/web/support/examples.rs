@@ -81,6 +81,11 @@ impl World {
                 &kit,
             ),
             (
+                "piece",
+                "select id from numbered_piece where kit_id = $1 order by serial limit 1",
+                &kit,
+            ),
+            (
                 "season",
                 "select id from season where $1 <> x'' limit 1",
                 &kit,
@@ -117,6 +122,23 @@ impl World {
         let event = keeper.press(&form, "Add the event", &day).await;
         examples.insert("event", last_segment(&event.path));
         let bring = keeper.press(&event, "It goes", &[("kit", &kit)]).await;
+        let form = keeper.open("/kits/new").await;
+        let floor = [("name", "Larch floor"), ("checked", "spares")];
+        let floor = last_segment(&keeper.press(&form, "Add the kit", &floor).await.path);
+        let form = [
+            ("form_id", FormId::new().to_string()),
+            ("team", team.to_string()),
+            ("name", "Hall field".into()),
+        ];
+        let kits = [("kit", kit.clone()), ("kit", floor)];
+        let fields: Vec<(&str, &str)> = form
+            .iter()
+            .chain(&kits)
+            .map(|(name, value)| (*name, value.as_str()))
+            .collect();
+        let field = keeper.post("/fields", &fields).await;
+        let field = field.header("location").expect("the field's page");
+        examples.insert("field", last_segment(field));
         let pass = keeper.click(&bring, "Helper pass").await;
         let pass = keeper.press(&pass, "Make the pass", &[]).await;
         let pass = pass.text_of("main .code .plain").replace('-', "");

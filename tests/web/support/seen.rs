@@ -70,12 +70,17 @@ impl Seen {
             .map(str::to_owned)
     }
 
-    /// Whether the page holds these digits anywhere, attributes included. Ids do not count: they hold
-    /// any digits by chance.
+    /// Whether the page holds these digits anywhere, attributes included. Ids do not count, with or without
+    /// a word before them ("reason-0192…"): they hold any digits by chance.
     pub fn tells(&self, digits: &str) -> bool {
+        const ID: usize = 36;
         self.html()
             .split(|c: char| !(c.is_ascii_hexdigit() || c == '-'))
-            .any(|word| word.contains(digits) && word.parse::<uuid::Uuid>().is_err())
+            .map(|word| match word.len().checked_sub(ID) {
+                Some(before) if word[before..].parse::<uuid::Uuid>().is_ok() => &word[..before],
+                _ => word,
+            })
+            .any(|word| word.contains(digits))
     }
 
     pub fn has(&self, text: &str) -> bool {
