@@ -12,7 +12,6 @@ use super::parts_by_id;
 use crate::app::App;
 use crate::error::AppError;
 use crate::ids::{CountId, PartId, PlaceId};
-use crate::kits::rules::alike::hides_under_film;
 use crate::web::extract::Path;
 use crate::web::frame::Frame;
 use crate::web::page::Page;
@@ -39,7 +38,7 @@ pub(super) fn lines(whole: &Whole, parts: &HashMap<PartId, Part>) -> Vec<FilmLin
         })
         .filter_map(|(place, line)| {
             let part = parts.get(&line.part)?;
-            hides_under_film(&part.how_to_know).then(|| FilmLine {
+            part.is_under_film().then(|| FilmLine {
                 place: place.id,
                 place_name: place.name.clone(),
                 part: part.clone(),

@@ -3,6 +3,7 @@
 use sqlx::SqliteConnection;
 
 use crate::ids::{CountId, KitId, PartId, PlaceId};
+use crate::kits::rules::alike::hides_under_film;
 
 /// A part as it stands on a count sheet.
 #[derive(Debug, Clone)]
@@ -39,6 +40,11 @@ impl Part {
     /// Nobody counts it: it is enough, low or none.
     pub fn is_looked_at(&self) -> bool {
         self.counted_by == "look"
+    }
+
+    /// Its colour cannot be seen before a film is peeled.
+    pub fn is_under_film(&self) -> bool {
+        hides_under_film(&self.how_to_know)
     }
 
     /// Whether it is usually weighed.

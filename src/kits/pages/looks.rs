@@ -176,8 +176,8 @@ struct ToBuy {
     kit_name: String,
     part: LookedAt,
     said: Said,
-    /// "Bag 3 low, Ama, 4 Mar 2027".
-    seen: String,
+    /// "Bag 3 low, Ama, 4 Mar 2027", place by place.
+    seen: Vec<String>,
 }
 
 pub(super) async fn shopping(
@@ -220,7 +220,7 @@ pub(super) async fn shopping(
     }))
 }
 
-fn seen_words(part: &LookedAt, zone: &str) -> String {
+fn seen_words(part: &LookedAt, zone: &str) -> Vec<String> {
     part.looks
         .iter()
         .map(|look| {
@@ -232,6 +232,5 @@ fn seen_words(part: &LookedAt, zone: &str) -> String {
                 look.at.day(zone).words()
             )
         })
-        .collect::<Vec<_>>()
-        .join("; ")
+        .collect()
 }

@@ -336,3 +336,53 @@ fn bag_row(list: &Seen) -> String {
         .find(|row| row.starts_with("Bag without label 1"));
     row.expect("the bag stands in the list")
 }
+
+/// What is not counted is never filled in from the list: only up to four pieces can be said at a glance.
+#[tokio::test]
+async fn no_key_takes_the_need_for_a_count_beyond_a_glance() {
+    let unpack = unpack().await;
+    let keeper = unpack.person("Ama", Role::Keeper).await;
+    let count = unpack.open(&keeper).await;
+    let first = unpack.begin(&keeper, &count, 0).await;
+    let second = unpack.begin(&keeper, &count, 1).await;
+    for (stint, part, glance) in [
+        (&first, "Post", Some("All 4 here")),
+        (&first, "Peg", None),
+        (&first, "Lamp", Some("All 1 here")),
+        (&second, "Peg", None),
+        (&second, "Plate, long", Some("All 2 here")),
+        (&second, "Strap", None),
+    ] {
+        let line = keeper.open(&unpack.line(stint, part).await).await;
+        let keys: Vec<String> = line
+            .texts_of("button")
+            .into_iter()
+            .filter(|words| words.starts_with("All"))
+            .collect();
+        assert_eq!(keys, Vec::from_iter(glance), "{part}");
+    }
+    // Nor does a list, a sheet or the end of a bag offer it for many lines at once.
+    for page in [
+        count.clone(),
+        first.clone(),
+        format!("{first}/sheet"),
+        format!("{first}/done"),
+        format!("{count}/close"),
+    ] {
+        let seen = keeper.open(&page).await;
+        for words in seen.texts_of("button") {
+            let offers = ["All", "Everything is", "Fill"];
+            assert!(
+                !offers.iter().any(|start| words.starts_with(start)),
+                "{page} offers “{words}”"
+            );
+        }
+    }
+    let sheet = keeper.open(&format!("{first}/sheet")).await;
+    for value in sheet
+        .document()
+        .select(&scraper::Selector::parse("tbody input[inputmode]").unwrap())
+    {
+        assert_eq!(value.value().attr("value"), Some(""));
+    }
+}

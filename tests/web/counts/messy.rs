@@ -156,7 +156,7 @@ async fn a_messy_delivery_is_in_the_books_and_the_report_as_it_came() {
         ("Shade amber", 1),
         ("Shade white", 1),
     ]);
-    assert_eq!(arrived(&unpack).await, [first_day.clone()]);
+    assert_eq!(arrived(&unpack).await, std::slice::from_ref(&first_day));
     // need, here, short now, over, still to come
     assert_eq!(unpack.statement("Lamp").await, (1, 0, 1, 0, 1));
     assert_eq!(unpack.statement("Plate, long").await, (2, 0, 2, 0, 2));
