@@ -55,7 +55,7 @@ pub async fn look(
         let Some(place) = place else {
             return Err(NotDone::Refused(LookRefused::Nowhere));
         };
-        if !store::is_place_for(tx, kit, place).await? {
+        if !store::may_hold(tx, kit, place).await? {
             return Err(AppError::NotFound("place").into());
         }
         let now = app.clock.now();

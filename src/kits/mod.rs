@@ -24,7 +24,9 @@ mod store;
 
 pub use pack::{PackRefused, pack};
 pub use promised::asked;
-pub use store::{Arrival, AskedLine, Kit, LastCount, NewKit, arrival, find, last_count, of_team};
+pub use store::{
+    Arrival, AskedLine, Kit, LastCount, NewKit, arrival, find, last_count, may_hold, of_team,
+};
 
 use std::collections::{HashMap, HashSet};
 

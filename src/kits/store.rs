@@ -10,7 +10,7 @@ mod spots;
 pub use change::{counted_before, insert, names_of_others, set_put_away, update};
 pub use league::{OtherKit, of_others, overs_elsewhere, put_away_of};
 pub use looks::{
-    earlier as earlier_looks, insert_look, is_looked_at, is_place_for, looked_at, places_to_look,
+    earlier as earlier_looks, insert_look, is_looked_at, looked_at, may_hold, places_to_look,
 };
 pub use promised::{AskedLine, asked, came, open};
 pub use slip::{clear_lines, insert_line, started};

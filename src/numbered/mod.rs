@@ -94,7 +94,7 @@ pub async fn see(
         if known.is_put_away() {
             return Err(NotDone::Refused(Refused::PutAway));
         }
-        if !store::is_place_for(tx, known.kit, place).await? {
+        if !kits::may_hold(tx, known.kit, place).await? {
             return Err(AppError::NotFound("place").into());
         }
         let now = app.clock.now();

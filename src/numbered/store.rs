@@ -208,28 +208,6 @@ pub async fn has_serial(
     .await
 }
 
-/// Whether a place belongs to the kit's team and is in use.
-pub async fn is_place_for(
-    db: &mut SqliteConnection,
-    kit: KitId,
-    place: PlaceId,
-) -> sqlx::Result<bool> {
-    sqlx::query_scalar!(
-        r#"
-            select exists (
-                select 1
-                from kit
-                join place on place.team_id = kit.team_id
-                where kit.id = $1 and place.id = $2 and place.put_away_at is null
-            ) as "is!: bool"
-        "#,
-        kit,
-        place
-    )
-    .fetch_one(db)
-    .await
-}
-
 pub async fn insert(
     db: &mut SqliteConnection,
     (piece, kit, part): (PieceId, KitId, PartId),

@@ -156,8 +156,8 @@ pub struct ShowPage {
     may_keep: bool,
     closed: String,
     late: Vec<LateRow>,
-    /// Lines worth a second count: its place's page, place, part, why.
-    again: Vec<(String, String, String, &'static str)>,
+    /// Lines worth a second count.
+    again: Vec<AgainRow>,
     /// Lines whose colour hides under film.
     under_film: usize,
 }
@@ -171,6 +171,14 @@ struct Row {
     who: String,
     more: String,
     begins: bool,
+}
+
+/// A line that is worth a second count, and why.
+struct AgainRow {
+    href: String,
+    place: String,
+    part: String,
+    why: &'static str,
 }
 
 struct LateRow {
@@ -216,14 +224,14 @@ pub async fn show(
         .into_iter()
         .map(|second| {
             let place = whole.places.iter().find(|place| place.id == second.place);
-            (
-                format!("/counts/{count}/places/{}", second.place),
-                place.map_or_else(String::new, |place| place.name.clone()),
-                parts
+            AgainRow {
+                href: format!("/counts/{count}/places/{}", second.place),
+                place: place.map_or_else(String::new, |place| place.name.clone()),
+                part: parts
                     .get(&second.part)
                     .map_or_else(String::new, Part::full_name),
-                second.why.words(),
-            )
+                why: second.why.words(),
+            }
         })
         .collect();
     let under_film = film::lines(&whole, &parts).len();

@@ -8,9 +8,12 @@ use axum::extract::State;
 use super::super::rules::close::Purpose;
 use super::super::store::{self, CountPlace, CountSheet, Part};
 use super::super::{Whole, whole};
+use super::parts_by_id;
 use crate::app::App;
 use crate::error::AppError;
 use crate::ids::{CountId, PartId, PlaceId};
+use crate::kits;
+use crate::kits::rules::looks::LookedAt;
 use crate::people::Viewer;
 use crate::web::extract::Path;
 use crate::web::frame::Frame;
@@ -34,6 +37,8 @@ struct Leaf {
     place: CountPlace,
     rows: Vec<Row>,
     shows_need: bool,
+    /// What is only looked at in this place, by name: on its first sheet.
+    looked_at: Vec<String>,
 }
 
 /// A printed line; without a part it is left blank for what turns up.
@@ -75,11 +80,8 @@ async fn print(
 ) -> Result<Page<PrintPage>, AppError> {
     let mut db = app.db.read().await?;
     let whole = whole(&mut db, count).await?;
-    let parts: HashMap<PartId, Part> = store::parts_of_count(&mut db, count)
-        .await?
-        .into_iter()
-        .map(|part| (part.id, part))
-        .collect();
+    let parts = parts_by_id(&mut db, count).await?;
+    let looked_at = kits::looks::looked_at(&mut db, whole.sheet.kit).await?;
     let mut pages = Vec::new();
     for place in &whole.places {
         if only.is_some_and(|only| only != place.id) {
@@ -90,7 +92,12 @@ async fn print(
         if due.is_empty() && place.counted_at.is_some() && only.is_none() {
             continue;
         }
-        leaves(&whole, place, &due, &parts, &mut pages);
+        let looked_at = looked_at
+            .iter()
+            .filter(|part| part.belongs_to(place.id))
+            .map(LookedAt::full_name)
+            .collect();
+        leaves(&whole, place, &due, &parts, looked_at, &mut pages);
     }
     if pages.is_empty() && only.is_some() {
         return Err(AppError::NotFound("place"));
@@ -108,6 +115,7 @@ fn leaves(
     place: &CountPlace,
     due: &[(PartId, i64)],
     parts: &HashMap<PartId, Part>,
+    mut looked_at: Vec<String>,
     pages: &mut Vec<Leaf>,
 ) {
     // A second counter of a recount does not see the need, on paper either.
@@ -129,11 +137,14 @@ fn leaves(
     };
     let mut rows = rows.into_iter().peekable();
     while rows.peek().is_some() {
+        // Each part to look at takes the room of a line.
+        let room = ROWS.saturating_sub(looked_at.len()).max(1);
         pages.push(Leaf {
             number: pages.len() + 1,
             place: place.clone(),
-            rows: rows.by_ref().take(ROWS).collect(),
+            rows: rows.by_ref().take(room).collect(),
             shows_need,
+            looked_at: std::mem::take(&mut looked_at),
         });
     }
 }

@@ -67,20 +67,57 @@ pub async fn looked_at(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Ve
         .collect())
 }
 
-/// The last look at each part in each place that is not put away.
-async fn latest(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<(PartId, Look)>> {
-    let rows = sqlx::query!(
-        r#"
+/// A look as it was written down.
+struct LookRow {
+    part: PartId,
+    part_name: String,
+    place: PlaceId,
+    place_name: String,
+    said: Said,
+    by: String,
+    at: Instant,
+}
+
+impl LookRow {
+    fn look(self) -> Look {
+        Look {
+            place: self.place,
+            place_name: self.place_name,
+            said: self.said,
+            by: self.by,
+            at: self.at,
+        }
+    }
+}
+
+/// Looks with their part, place and person, narrowed and ordered by the rest of the query.
+macro_rules! looks {
+    ($rest:tt $(, $value:expr)* $(,)?) => {
+        sqlx::query_as!(
+            LookRow,
+            r#"
             select
                 look.part_id as "part!: PartId",
+                part.name as "part_name!",
                 look.place_id as "place!: PlaceId",
                 place.name as "place_name!",
                 look.said as "said!: Said",
                 person.name as "by!",
                 look.at as "at!: Instant"
             from look
+            join part on part.id = look.part_id
             join place on place.id = look.place_id
             join person on person.id = look.person_id
+            "# + $rest
+            $(, $value)*
+        )
+    };
+}
+
+/// The last look at each part in each place that is not put away.
+async fn latest(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<(PartId, Look)>> {
+    let rows = looks!(
+        r#"
             where look.kit_id = $1
                 and place.put_away_at is null
                 and look.n in (
@@ -92,18 +129,29 @@ async fn latest(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<(Part
     )
     .fetch_all(db)
     .await?;
+    Ok(rows.into_iter().map(|row| (row.part, row.look())).collect())
+}
+
+/// Every look at a kit's parts, the newest first, at most `limit`: part, look.
+pub async fn earlier(
+    db: &mut SqliteConnection,
+    kit: KitId,
+    limit: i64,
+) -> sqlx::Result<Vec<(String, Look)>> {
+    let rows = looks!(
+        r#"
+            where look.kit_id = $1
+            order by look.n desc
+            limit $2
+        "#,
+        kit,
+        limit
+    )
+    .fetch_all(db)
+    .await?;
     Ok(rows
         .into_iter()
-        .map(|row| {
-            let look = Look {
-                place: row.place,
-                place_name: row.place_name,
-                said: row.said,
-                by: row.by,
-                at: row.at,
-            };
-            (row.part, look)
-        })
+        .map(|row| (row.part_name.clone(), row.look()))
         .collect())
 }
 
@@ -126,49 +174,6 @@ async fn planned_places(
     .fetch_all(db)
     .await?;
     Ok(rows.into_iter().map(|row| (row.part, row.place)).collect())
-}
-
-/// Every look at a kit's parts, the newest first, at most `limit`: part, look.
-pub async fn earlier(
-    db: &mut SqliteConnection,
-    kit: KitId,
-    limit: i64,
-) -> sqlx::Result<Vec<(String, Look)>> {
-    let rows = sqlx::query!(
-        r#"
-            select
-                part.name as "part!",
-                look.place_id as "place!: PlaceId",
-                place.name as "place_name!",
-                look.said as "said!: Said",
-                person.name as "by!",
-                look.at as "at!: Instant"
-            from look
-            join part on part.id = look.part_id
-            join place on place.id = look.place_id
-            join person on person.id = look.person_id
-            where look.kit_id = $1
-            order by look.n desc
-            limit $2
-        "#,
-        kit,
-        limit
-    )
-    .fetch_all(db)
-    .await?;
-    Ok(rows
-        .into_iter()
-        .map(|row| {
-            let look = Look {
-                place: row.place,
-                place_name: row.place_name,
-                said: row.said,
-                by: row.by,
-                at: row.at,
-            };
-            (row.part, look)
-        })
-        .collect())
 }
 
 /// The crates and bags of a kit that are in use, in their order.
@@ -200,12 +205,8 @@ pub async fn is_looked_at(db: &mut SqliteConnection, part: PartId) -> sqlx::Resu
     .await
 }
 
-/// Whether a place belongs to the kit's team and is in use.
-pub async fn is_place_for(
-    db: &mut SqliteConnection,
-    kit: KitId,
-    place: PlaceId,
-) -> sqlx::Result<bool> {
+/// Whether a place belongs to the kit's team and is in use, so that pieces of the kit may be there.
+pub async fn may_hold(db: &mut SqliteConnection, kit: KitId, place: PlaceId) -> sqlx::Result<bool> {
     sqlx::query_scalar!(
         r#"
             select exists (

@@ -159,6 +159,10 @@ async fn what_is_only_looked_at_is_never_short_and_goes_on_the_shopping_list() {
     let list = keeper.open(&stint).await;
     list.expect(200, "0 of 3 lines")
         .expect(200, "Strap, red not looked at");
+    keeper
+        .open(&format!("{count}/sheets"))
+        .await
+        .expect(200, "circle one: Strap, red : enough / low / none");
     let led = keeper.open(&format!("{stint}?part={strap}")).await;
     led.expect(200, "Only looked at");
     let looked = keeper.press(&list, "Low on Strap, red", &[]).await;
