@@ -67,6 +67,7 @@ async fn old_needle(story: &Story, kits: &Kits, counted: &Counted) -> anyhow::Re
             qty: 1,
             why: String::new(),
             from: String::new(),
+            second: String::new(),
         };
         let sent = story.sent();
         unrefused(damage::decide(&story.app, viewer, &sent, report, &decision).await)?;

@@ -3,6 +3,7 @@
 //! counted.
 
 pub mod pages;
+pub mod prices;
 pub mod rules;
 pub mod stand_ins;
 mod store;

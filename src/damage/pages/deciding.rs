@@ -145,6 +145,7 @@ pub(super) async fn decide(
                 qty: if kind == Kind::OneOff { 0 } else { qty },
                 why: fields.why,
                 from: fields.from,
+                second: fields.second,
             };
             damage::decide(&app, &viewer, &sent, id, &decision).await
         }

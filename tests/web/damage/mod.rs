@@ -3,6 +3,7 @@
 mod deciding;
 mod pictures;
 mod season;
+mod second;
 mod strangers;
 
 use fieldstow::ids::{KitId, PersonId, PlaceId, TeamId};
