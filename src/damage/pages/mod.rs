@@ -1,8 +1,10 @@
 //! The pages of damage.
 
 mod deciding;
+mod known;
 mod list;
 mod pictures;
+mod shown;
 mod slip;
 mod stranger;
 mod tell;
@@ -41,9 +43,12 @@ pub fn routes() -> Routes {
             deciding::take_back,
         )
         .get("/c/{code}/inside", Rule::Anyone, stranger::inside)
+        .get("/c/{code}/pictures/{part}", Rule::Anyone, known::picture)
         .get("/c/{code}/tell", Rule::Anyone, stranger::ask)
         .post_large("/c/{code}/tell", Rule::Anyone, BODY_BYTES, stranger::tell)
         .get("/c/{code}/thanks", Rule::Anyone, stranger::thanks)
+        .get("/teams/{team}/public-page", Rule::Works, shown::public_page)
+        .post("/teams/{team}/public-page", Rule::Keeps, shown::decide)
 }
 
 fn at_fields(wrongs: Vec<Told>) -> Vec<Wrong> {

@@ -2,10 +2,12 @@
 
 mod pictures;
 mod pieces;
+mod shown;
 mod worth;
 
 pub use pictures::{Small, add_picture, came_with, pictures, strangers_pictures};
 pub use pieces::{Stand, assemblies, kinds, lacking, missing, pictured, stands};
+pub use shown::{PartPicture, ShownSaid, add_shown, part_pictures, shown_said};
 pub use worth::{add_worth, worths};
 
 use sqlx::SqliteConnection;

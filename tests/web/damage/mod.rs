@@ -4,6 +4,7 @@ mod deciding;
 mod pictures;
 mod season;
 mod second;
+mod shown;
 mod strangers;
 
 use fieldstow::ids::{KitId, PersonId, PlaceId, TeamId};
