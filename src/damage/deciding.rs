@@ -12,6 +12,7 @@ use crate::db::Tx;
 use crate::error::{AppError, NotDone};
 use crate::ids::{DamageId, FormId, KitId, PartId};
 use crate::ledger::{self, Document, Entry, Move, Outside, Stand as At, State, UndoRefused};
+use crate::orders;
 use crate::parts::prices;
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
@@ -59,6 +60,12 @@ pub async fn decide(
             ..step(decision.kind, decision.qty, viewer.person, now)
         };
         let line = store::add_step(tx, id, &step).await?;
+        if let (Kind::ToOrder, Some(kit), Some(part)) =
+            (decision.kind, slip.report.kit, slip.report.part)
+        {
+            let (of, by) = ((kit, part), viewer.person);
+            orders::want_for(tx, (id, line), of, decision.qty, by, now).await?;
+        }
         if let Some(worth) = worth {
             store::add_worth(tx, id, line, &worth).await?;
         }
@@ -334,6 +341,16 @@ pub async fn take_back(
             return wrong("", "take back first what was decided after it");
         }
         let now = app.clock.now();
+        if taken.kind == Kind::ToOrder {
+            let days = (viewer.today(app), now);
+            if let Err(order) = orders::take_off(tx, (id, line), viewer.person, days).await? {
+                let why = format!(
+                    "it was ordered, or some of it arrived; take that back first, on order line {} of {}",
+                    order.brief.number, order.brief.kit_name
+                );
+                return wrong("", why);
+            }
+        }
         if let Some(seq) = taken.entry {
             undo(tx, seq, sent.id, viewer, now).await?;
         } else {

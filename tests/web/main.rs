@@ -21,6 +21,7 @@ mod kits;
 mod fields;
 mod links;
 mod loans;
+mod orders;
 mod look;
 mod numbered;
 mod packing_slip;

@@ -35,7 +35,7 @@ async fn answer(
         Err(NotDone::Failed(error)) => Err(error),
         Err(NotDone::Refused(refused)) => {
             let mut db = app.db.read().await?;
-            let mut page = slip_page(&mut db, viewer, frame, id).await?;
+            let mut page = slip_page(app, &mut db, viewer, frame, id).await?;
             keep(&mut page);
             page.wrongs = match refused {
                 Refused::Several(stands) => {

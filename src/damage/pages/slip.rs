@@ -23,7 +23,7 @@ use crate::web::extract::Path;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
 use crate::web::page::Page;
-use crate::{kits, places};
+use crate::{kits, orders, places};
 
 /// Other reports that a waiting one may be joined with.
 const JOINABLE: usize = 8;
@@ -43,6 +43,10 @@ pub(super) struct SlipPage {
     /// Whether a second name is needed to write it off: asked for, and why or why not.
     second: Option<(bool, String)>,
     pictures: Vec<Small>,
+    /// What was ordered instead, and what else of the part its kit has open: the page, its name, how it stands.
+    orders: Vec<(String, String, String)>,
+    /// Why what is open may not be needed any more.
+    needless: Option<String>,
     /// Other reports, where this one waits.
     others: Vec<Choice>,
     pub several: Vec<Offer>,
@@ -175,10 +179,11 @@ pub(super) async fn show(
     Path(id): Path<DamageId>,
 ) -> Result<Page<SlipPage>, AppError> {
     let mut db = app.db.read().await?;
-    slip_page(&mut db, &viewer, frame, id).await.map(Page)
+    slip_page(&app, &mut db, &viewer, frame, id).await.map(Page)
 }
 
 pub(super) async fn slip_page(
+    app: &App,
     db: &mut SqliteConnection,
     viewer: &Viewer,
     frame: Frame,
@@ -191,11 +196,31 @@ pub(super) async fn slip_page(
     let timeline = timeline(db, viewer, &slip).await?;
     let may_decide = viewer.keeps(report.team);
     let second = match (report.part, slip.stands.standing) {
-        (Some(part), Standing::Open { left, state: Some(_) }) if may_decide => {
-            Some(asked_for_second(db, report.team, part, left).await?)
-        }
+        (
+            Some(part),
+            Standing::Open {
+                left,
+                state: Some(_),
+            },
+        ) if may_decide => Some(asked_for_second(db, report.team, part, left).await?),
         _ => None,
     };
+
+    let mut lines = orders::of_reports(db, [id].into_iter()).await?;
+    let mut needless = None;
+    if let (Some(part), Some(kit)) = (report.part, report.kit) {
+        let open = orders::open_of(db, kit, part).await?;
+        needless = orders::needless(db, kit, part, &open).await?;
+        let others = open
+            .into_iter()
+            .filter(|line| line.brief.report != Some(id));
+        lines.extend(others);
+    }
+    let today = viewer.today(app);
+    let orders = lines
+        .iter()
+        .map(|line| (line.path(), line.headline(), line.stands(today)))
+        .collect();
 
     let (mut lacks, mut assemblies, mut spares) = (None, Vec::new(), Vec::new());
     if let (Some(part), Some(kit)) = (report.part, report.kit) {
@@ -264,6 +289,8 @@ pub(super) async fn slip_page(
         assemblies,
         spares,
         pictures,
+        orders,
+        needless,
         others,
         several,
         fields,

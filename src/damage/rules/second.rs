@@ -95,9 +95,7 @@ pub fn words(worth: &Worth) -> String {
             "" => "Somebody whose name was erased",
             name => name,
         };
-        text.push_str(&format!(
-            " {who} agreed, as is needed above {above}."
-        ));
+        text.push_str(&format!(" {who} agreed, as is needed above {above}."));
     }
     text
 }
@@ -129,15 +127,19 @@ mod tests {
                 3,
                 price(2500),
                 Some(euro(5000)),
-                Err("3 of it are worth 75.00 EUR. Above 50.00 EUR your team wants a second name: \
-                     write who is there and agrees"),
+                Err(
+                    "3 of it are worth 75.00 EUR. Above 50.00 EUR your team wants a second name: \
+                     write who is there and agrees",
+                ),
             ),
             (
                 1,
                 price(1),
                 Some(euro(0)),
-                Err("1 of it is worth 0.01 EUR. Above 0.00 EUR your team wants a second name: \
-                     write who is there and agrees"),
+                Err(
+                    "1 of it is worth 0.01 EUR. Above 0.00 EUR your team wants a second name: \
+                     write who is there and agrees",
+                ),
             ),
         ] {
             let found = agree(pieces, price, above, "Ama", " ")

@@ -82,6 +82,36 @@ pub async fn open(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Rep
     .await
 }
 
+/// Pieces that a kit has ordered and that have not arrived, by part.
+pub async fn ordered(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<(PartId, i64)>> {
+    let rows = sqlx::query!(
+        r#"
+            select
+                line.part_id as "part!: PartId",
+                sum(max(
+                    line.qty - coalesce(
+                        (
+                            select sum(step.qty) from order_step step
+                            where step.order_id = line.id
+                                and not exists (
+                                    select 1 from entry where entry.corrects_seq = step.entry_seq
+                                )
+                        ),
+                        0
+                    ),
+                    0
+                )) as "qty!: i64"
+            from order_line line
+            where line.kit_id = $1 and line.state = 'ordered'
+            group by line.part_id
+        "#,
+        kit
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.part, row.qty)).collect())
+}
+
 /// What came of a part from the supplier after an entry, in order; below zero for what never came after
 /// all. What was taken back did not happen.
 pub async fn came(

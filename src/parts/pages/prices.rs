@@ -207,7 +207,9 @@ impl PricePage {
         let all = self.said.iter();
         all.map(|said| {
             let (who, at) = (shown_name(&said.set_by), said.set_at.words(&self.zone));
-            let price = said.price.map_or("not known any more".into(), prices::words);
+            let price = said
+                .price
+                .map_or("not known any more".into(), prices::words);
             format!("{at}, {who}: {price}")
         })
         .collect()

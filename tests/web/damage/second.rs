@@ -45,10 +45,10 @@ async fn a_write_off_above_the_value_waits_for_a_second_name() {
     assert!(!slip.has("Who else agrees?"));
 
     // A value without a price: nobody is asked, and the page says so.
-    stock
-        .money("eur", "50")
-        .await
-        .expect(200, "A second name is needed to write off more than 50.00 EUR.");
+    stock.money("eur", "50").await.expect(
+        200,
+        "A second name is needed to write off more than 50.00 EUR.",
+    );
     let slip = stock.keeper.open(&slip.path).await;
     slip.expect(
         200,
@@ -160,7 +160,9 @@ async fn prices_are_seen_by_the_team_and_by_nobody_else() {
         pages.push(wen.open(page).await);
     }
     pages.push(wen.open(&slip.path).await);
-    let seq = slip.attribute("a[href^='/entries/']", "href").expect("an entry");
+    let seq = slip
+        .attribute("a[href^='/entries/']", "href")
+        .expect("an entry");
     pages.push(wen.open(&seq).await);
     for page in ["inside", "tell", "thanks"] {
         pages.push(nobody.open(&format!("/c/{code}/{page}")).await);

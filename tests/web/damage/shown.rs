@@ -21,7 +21,12 @@ impl Stocked<'_> {
         let files = [("take", "a.jpg", photo.as_slice())];
         let seen = self
             .keeper
-            .upload_all(&form, "Add the picture", &files, &[("words", "Ama holds it")])
+            .upload_all(
+                &form,
+                "Add the picture",
+                &files,
+                &[("words", "Ama holds it")],
+            )
             .await;
         assert_eq!(seen.status, 200, "{}", seen.words());
     }
@@ -63,7 +68,10 @@ async fn the_team_decides_what_strangers_see_and_takes_it_back() {
     let page = stock.show_strangers("off").await;
     for page in ["inside", "tell", "thanks"] {
         let seen = nobody.open(&format!("/c/{code}/{page}")).await;
-        seen.expect(200, "Leave it where it is, or give it to somebody of the crew");
+        seen.expect(
+            200,
+            "Leave it where it is, or give it to somebody of the crew",
+        );
         assert_eq!(
             seen.attribute("meta[name=robots]", "content").as_deref(),
             Some("noindex")
@@ -82,10 +90,7 @@ async fn the_team_decides_what_strangers_see_and_takes_it_back() {
     let page = stock.keeper.press(&page, back, &[]).await;
     page.expect(200, "sees what is inside, names and numbers only.")
         .expect(200, "Ama: nothing: only that they should find the crew");
-    nobody
-        .open(&inside)
-        .await
-        .expect(200, "Peg, black (B-4)");
+    nobody.open(&inside).await.expect(200, "Peg, black (B-4)");
     stock
         .show_strangers("everything")
         .await

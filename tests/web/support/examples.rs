@@ -107,6 +107,10 @@ impl World {
             .await;
         let report = supplied.press(&form, "I sent it on", &[]).await;
         examples.insert("/kits/{kit}/reports/{report}", report.path);
+        let wanted = format!("/orders/new?kit={kit}&part={}", examples["part"]);
+        let form = keeper.open(&wanted).await;
+        let ordered = keeper.press(&form, "Put it on the list", &[]).await;
+        examples.insert("/kits/{kit}/orders/{order}", ordered.path);
         let box_3 = "select id from place where kit_id = $1 and name = 'Box 3'";
         let box_3: Uuid = self.stored(box_3, &kit).await;
         let lent = loan(&keeper, &kit, &format!("crate-{box_3}")).await;
