@@ -14,6 +14,7 @@ mod events;
 mod full_disk;
 mod guide_pdf;
 mod guides;
+mod helping;
 mod history;
 mod imports;
 mod kit_parts;

@@ -150,6 +150,12 @@ impl World {
         keeper
             .press(&begin, "I am helping", &[("first_name", "Sam")])
             .await;
+        let helping = keeper.open("/helping").await;
+        let button = helping
+            .attribute(".jobs li:last-child button", "aria-label")
+            .expect("a bag that nobody has begun");
+        let sheet = keeper.press(&helping, &button, &[]).await;
+        examples.insert("/helping/stints/{stint}", sheet.path);
         examples.insert("pass/code", pass.clone());
         examples.insert("PASS/code", pass);
         let code = "select code from code where subject_id = $1";
