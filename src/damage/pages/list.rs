@@ -12,7 +12,8 @@ use crate::damage::rules::most::{Loss, Sum, add_up};
 use crate::damage::rules::words;
 use crate::damage::{self, Slip};
 use crate::error::AppError;
-use crate::ids::{DamageId, EventId, PartId, SeasonId};
+use crate::ids::{DamageId, EventId, KitId, PartId, SeasonId};
+use crate::kits;
 use crate::orders::rules::standing::Standing as Ordering;
 use crate::orders::{self, Line};
 use crate::people::Viewer;
@@ -179,10 +180,12 @@ pub(super) struct MostPage {
     parts: Vec<Sum<(PartId, String)>>,
     events: Vec<Sum<(Option<EventId>, String)>>,
     by_season: Vec<Sum<(Option<SeasonId>, String)>>,
+    /// Kits whose spares can be reckoned.
+    kits: Vec<(KitId, String)>,
 }
 
 /// The days of a season: it ends where the next one begins.
-struct Days<'a> {
+pub(super) struct Days<'a> {
     from: Option<Day>,
     to: Option<Day>,
     zone: &'a str,
@@ -190,7 +193,7 @@ struct Days<'a> {
 
 impl<'a> Days<'a> {
     /// `all` has the newest season first; where none is chosen, all days.
-    fn of(all: &[Season], chosen: &str, zone: &'a str) -> Self {
+    pub fn of(all: &[Season], chosen: &str, zone: &'a str) -> Self {
         let at = all
             .iter()
             .position(|season| season.id.to_string() == chosen);
@@ -203,8 +206,16 @@ impl<'a> Days<'a> {
         }
     }
 
-    fn hold(&self, at: Instant) -> bool {
-        let day = at.day(self.zone);
+    /// The first of them; `None` where they go back for ever.
+    pub fn first(&self) -> Option<Day> {
+        self.from
+    }
+
+    pub fn hold(&self, at: Instant) -> bool {
+        self.hold_day(at.day(self.zone))
+    }
+
+    pub fn hold_day(&self, day: Day) -> bool {
         self.from.is_none_or(|from| day >= from) && self.to.is_none_or(|to| day < to)
     }
 }
@@ -263,6 +274,14 @@ pub(super) async fn most(
             }
         }
     }
+    let mut kits = Vec::new();
+    for membership in viewer.memberships() {
+        for kit in kits::of_team(&mut db, membership.team).await? {
+            if kit.revision.is_some() && !kit.put_away {
+                kits.push((kit.id, kit.name));
+            }
+        }
+    }
     let mut seasons = vec![Choice::one_of("", "all seasons", &query.season)];
     seasons.extend(
         all.iter()
@@ -270,6 +289,7 @@ pub(super) async fn most(
     );
     Ok(Page(MostPage {
         frame,
+        kits,
         seasons,
         parts: add_up(&losses, |loss| loss.part.clone()),
         events: add_up(&losses, |loss| loss.event.clone()),

@@ -6,6 +6,7 @@ mod list;
 mod pictures;
 mod shown;
 mod slip;
+mod spares;
 mod stranger;
 mod tell;
 
@@ -21,6 +22,7 @@ pub fn routes() -> Routes {
         .post_large("/damage", Rule::WorksSomewhere, BODY_BYTES, tell::tell)
         .get("/damage", Rule::SignedIn, list::index)
         .get("/damage/most", Rule::SignedIn, list::most)
+        .get("/kits/{kit}/spares", Rule::Sees, spares::spares)
         .get("/damage/{damage}", Rule::Sees, slip::show)
         .post_large(
             "/damage/{damage}/pictures",

@@ -47,6 +47,8 @@ pub(super) struct SlipPage {
     orders: Vec<(String, String, String)>,
     /// Why what is open may not be needed any more.
     needless: Option<String>,
+    /// It was found, no kit of the team misses it, and another team does.
+    is_missed_elsewhere: bool,
     /// Other reports, where this one waits.
     others: Vec<Choice>,
     pub several: Vec<Offer>,
@@ -291,6 +293,7 @@ pub(super) async fn slip_page(
         pictures,
         orders,
         needless,
+        is_missed_elsewhere: is_missed_elsewhere(db, &slip).await?,
         others,
         several,
         fields,
@@ -302,6 +305,33 @@ pub(super) async fn slip_page(
         slip,
         wrongs: Vec::new(),
     })
+}
+
+/// Whether a found piece that no kit of the team misses is missed by another team.
+async fn is_missed_elsewhere(db: &mut SqliteConnection, slip: &Slip) -> sqlx::Result<bool> {
+    let report = &slip.report;
+    if report.what != What::Found || slip.stands.standing == Standing::SetAside {
+        return Ok(false);
+    }
+    let words = match report.part {
+        Some(_) => None,
+        None => expression(&report.said_part, None),
+    };
+    let taken_in = slip
+        .steps
+        .iter()
+        .find(|step| step.kind == Kind::Accepted && is_in_force(step, &slip.steps))
+        .and_then(|step| step.entry);
+    let is_ours = match taken_in {
+        Some(entry) => store::found_over(db, entry).await? == 0,
+        None => !store::lacking(db, report.team, report.part, words.as_deref(), 1)
+            .await?
+            .is_empty(),
+    };
+    if is_ours {
+        return Ok(false);
+    }
+    store::is_missed_elsewhere(db, report.team, report.part, words.as_deref()).await
 }
 
 /// Whether a second name may be needed to write so many pieces off, and the sentence that says why.

@@ -2,6 +2,7 @@
 
 pub mod most;
 pub mod second;
+pub mod spares;
 pub mod standing;
 pub mod telling;
 pub mod words;

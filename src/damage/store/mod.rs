@@ -1,12 +1,14 @@
 //! The queries about damage.
 
+mod elsewhere;
 mod pictures;
 mod pieces;
 mod shown;
 mod worth;
 
+pub use elsewhere::{found_over, is_missed_elsewhere};
 pub use pictures::{Small, add_picture, came_with, pictures, strangers_pictures};
-pub use pieces::{Stand, assemblies, kinds, lacking, missing, pictured, stands};
+pub use pieces::{Stand, assemblies, kinds, lacking, missing, pictured, spares_on_hand, stands};
 pub use shown::{PartPicture, ShownSaid, add_shown, part_pictures, shown_said};
 pub use worth::{add_worth, worths};
 

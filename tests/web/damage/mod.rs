@@ -5,6 +5,7 @@ mod pictures;
 mod season;
 mod second;
 mod shown;
+mod spares;
 mod strangers;
 
 use fieldstow::ids::{KitId, PersonId, PlaceId, TeamId};

@@ -86,8 +86,7 @@ async fn every_breakage_of_a_season_is_followed_to_its_end() {
             continue;
         };
         let line = keeper.open(&hrefs(&slip, "a[href*='/orders/']")[0]).await;
-        line.expect(200, order)
-            .expect(200, "for the next order.");
+        line.expect(200, order).expect(200, "for the next order.");
         let back = keeper.click(&line, "What broke or was lost").await;
         assert_eq!(back.path, slip.path);
         // Ordered, arrived, and from there into the books.
