@@ -29,10 +29,8 @@ pub(super) async fn on_order(
 ) -> sqlx::Result<HashMap<PartId, i64>> {
     let open = store::open(db, kit).await?;
     let mut expected: HashMap<PartId, i64> = HashMap::new();
-    for (part, left) in store::ordered(db, kit).await? {
-        if left > 0 {
-            *expected.entry(part).or_default() += left;
-        }
+    for line in store::ordered(db, kit).await? {
+        *expected.entry(line.part).or_default() += line.left;
     }
     if open.is_empty() {
         return Ok(expected);

@@ -99,6 +99,14 @@ async fn a_line_waits_is_ordered_arrives_in_two_parcels_and_is_in_the_books() {
         "2 are ordered from Kolm Works, expected by 5 Mar 2027.",
     );
     assert_eq!(shelf.on_order().await, 2);
+    // What comes in time for a day cures what stops the build.
+    let build = format!("/kits/{}/build?day=2027-03-06", shelf.kit);
+    let build = keeper.open(&build).await;
+    assert!(
+        build.html().contains("ordered, expected by 5 Mar 2027"),
+        "{}",
+        build.words()
+    );
     let mut pages = vec![keeper.open("/orders").await];
     assert!(!pages[0].has("late"));
 

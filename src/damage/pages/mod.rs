@@ -45,7 +45,11 @@ pub fn routes() -> Routes {
             deciding::take_back,
         )
         .get("/c/{code}/inside", Rule::Anyone, stranger::inside)
-        .get("/c/{code}/pictures/{part}", Rule::Anyone, known::picture)
+        .get(
+            "/c/{code}/pictures/{part}/small.jpg",
+            Rule::Anyone,
+            known::picture,
+        )
         .get("/c/{code}/tell", Rule::Anyone, stranger::ask)
         .post_large("/c/{code}/tell", Rule::Anyone, BODY_BYTES, stranger::tell)
         .get("/c/{code}/thanks", Rule::Anyone, stranger::thanks)

@@ -160,6 +160,15 @@ impl World {
         examples.insert("PASS/code", pass);
         let code = "select code from code where subject_id = $1";
         examples.insert("code", self.stored(code, &examples["place"]).await);
+        let small = "select '/c/' || code.code || '/pictures/' || lower(hex(picture.part_id)) || '/small.jpg' \
+            from picture \
+            join balance on balance.part_id = picture.part_id and balance.outside = 0 and balance.qty > 0 \
+            join place on place.id = balance.place_id and place.team_id = picture.team_id \
+            join code on code.subject_id = place.id \
+            where place.kind in ('crate', 'bag', 'box', 'tray') and picture.removed_at is null and $1 <> x'' \
+            limit 1";
+        let small = self.stored(small, &kit).await;
+        examples.insert("/c/{code}/pictures/{part}/small.jpg", small);
         let seq = "select cast(max(seq) as text) from entry where $1 <> x''";
         examples.insert("seq", self.stored(seq, &kit).await);
         examples.extend([
