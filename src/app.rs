@@ -96,6 +96,7 @@ fn routes() -> Routes {
         .merge(crate::counts::pages::routes())
         .merge(crate::reports::pages::routes())
         .merge(crate::loans::pages::routes())
+        .merge(crate::orders::pages::routes())
         .merge(crate::find::pages::routes())
         .merge(crate::passes::pages::routes())
         .merge(crate::damage::pages::routes())

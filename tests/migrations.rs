@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use fieldstow::codes::CodeKind;
+use fieldstow::damage::shown::Shows;
 use fieldstow::db::{Db, MIGRATOR};
 use fieldstow::ids::{CountId, KitId, PlaceId};
 use fieldstow::kits::rules::looks::Said as Look;
@@ -12,6 +13,7 @@ use fieldstow::ledger::{Document, State};
 use fieldstow::loans::rules::back::Kind as Difference;
 use fieldstow::loans::rules::words::State as LoanState;
 use fieldstow::numbered::rules::Said as Sighting;
+use fieldstow::orders::rules::standing::{Kind as OrderStep, State as OrderState};
 use fieldstow::people::Role;
 use fieldstow::places::Kind;
 use fieldstow::places::rules::seals::Kind as SealStep;
@@ -205,6 +207,26 @@ async fn enums_and_checks_have_the_same_words() {
         words(&mut db, "supplier_report_step", "kind").await,
         reported
     );
+
+    let mut happened = BTreeSet::new();
+    for kind in OrderStep::ALL {
+        happened.insert(stored(&mut db, kind).await);
+    }
+    assert_eq!(words(&mut db, "order_step", "kind").await, happened);
+
+    let mut ordered = BTreeSet::new();
+    for state in OrderState::ALL {
+        ordered.insert(stored(&mut db, state).await);
+    }
+    assert_eq!(words(&mut db, "order_line", "state").await, ordered);
+
+    let mut shown = BTreeSet::new();
+    for shows in Shows::ALL {
+        let word = stored(&mut db, shows).await;
+        assert_eq!(word, shows.word());
+        shown.insert(word);
+    }
+    assert_eq!(words(&mut db, "public_page", "shows").await, shown);
 
     let mut sealed = BTreeSet::new();
     for kind in SealStep::ALL {

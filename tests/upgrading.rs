@@ -57,6 +57,17 @@ insert into stand_in (part_id, for_part_id, allowed, said_by, said_at)
     from person limit 1;
 insert into weighing (tally_id, gross_g, tare_g, step_g, sample, sample_step_g, pieces, within)
     select id, 224.0, 80.0, 1.0, '12 12.1', 0.1, 12, 0.4 from tally limit 1;
+insert into team_money (team_id, currency, above_minor, set_by, set_at)
+    select team_id, 'EUR', 5000, person_id, 1 from membership limit 1;
+insert into part_price (team_id, part_id, minor, currency, for_pieces, set_by, set_at)
+    select membership.team_id, part.id, 450, 'EUR', 1, membership.person_id, 1 from membership, part limit 1;
+insert into damage_worth (report_id, line, minor, currency, above_minor, second)
+    select report_id, line, 900, 'EUR', 500, 'Fenna' from damage_step limit 1;
+insert into public_page (team_id, shows, set_by, set_at)
+    select team_id, 'names', person_id, 1 from membership limit 1;
+insert into order_step (order_id, line, kind, day, words, by_day, person_id, done_at)
+    select order_line.id, 99, 'ordered', '2027-03-02', 'Kolm Works', '2027-03-20', person.id, 1
+    from order_line, person limit 1;
 insert into calendar_link (id, token_hash, team_id, person_id, name, made_at)
     select zeroblob(16), zeroblob(32), team_id, person_id, 'My phone', 1 from membership limit 1;
 ";

@@ -17,6 +17,7 @@
 
 mod closing;
 mod finishing;
+pub mod helped;
 mod opening;
 pub mod pages;
 pub mod rules;
@@ -25,10 +26,10 @@ mod tallying;
 mod weighing;
 
 pub use closing::{close, closing_mark, reopen};
-pub use finishing::{Uncounted, done, set_aside, settle, take_up};
-pub use opening::{begin, open};
+pub use finishing::{StintRefused, Uncounted, done, set_aside, settle, take_up};
+pub use opening::{BeginRefused, begin, open};
 pub use store::{CountPlace, CountSheet, Part, Stint, find, of_teams};
-pub use tallying::{KitTotal, Recorded, Tap, kit_total, record};
+pub use tallying::{KitTotal, Recorded, SheetRefused, Tap, kit_total, record, record_sheet};
 
 use sqlx::SqliteConnection;
 

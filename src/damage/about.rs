@@ -17,6 +17,9 @@ use crate::{events, kits};
 
 /// As many pieces in as many places as are offered for choosing.
 const OFFERED: i64 = 12;
+/// What a member is told who found a piece that is not their team's.
+const ELSEWHERE: &str = "no kit of yours has it, but another team of the league misses one; hand it to \
+    the coordinator";
 /// As many characters of the words for a part are kept.
 const SAID: usize = 200;
 
@@ -170,6 +173,12 @@ pub(super) async fn resolve(
         },
         _ => offered(tx, team, what, &words, within_id).await?,
     };
+    if what == What::Found
+        && stands.is_empty()
+        && store::is_missed_elsewhere(tx, team, None, Some(&words)).await?
+    {
+        return wrong("part", ELSEWHERE);
+    }
     one_of(stands, within.is_some())
 }
 

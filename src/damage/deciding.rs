@@ -1,6 +1,7 @@
 //! Deciding about pieces that broke or were lost, and about reports that wait.
 
 use super::about::stand_of;
+use super::rules::second::{self, Worth};
 use super::rules::standing::{Kind, Standing, Step, is_in_force};
 use super::rules::telling::What;
 use super::store::{self, Stand};
@@ -11,6 +12,8 @@ use crate::db::Tx;
 use crate::error::{AppError, NotDone};
 use crate::ids::{DamageId, FormId, KitId, PartId};
 use crate::ledger::{self, Document, Entry, Move, Outside, Stand as At, State, UndoRefused};
+use crate::orders;
+use crate::parts::prices;
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
 use crate::text::tidy;
@@ -26,6 +29,8 @@ pub struct Decision {
     pub why: String,
     /// For a spare: where it comes from.
     pub from: String,
+    /// For a write-off: who else agreed.
+    pub second: String,
 }
 
 /// Records a decision about pieces that were accepted as broken or lost.
@@ -43,6 +48,7 @@ pub async fn decide(
         let mut entry = Entry::new(sent.id, decision.kind.word(), viewer.person, now);
         entry.note = (!why.is_empty()).then(|| why.clone());
         entry.moves = moves(tx, &slip, decision).await?;
+        let worth = worth(tx, viewer, &slip, decision).await?;
         entry.document = slip.report.kit.map(Document::Kit);
         let seq = match entry.moves.is_empty() {
             true => None,
@@ -53,10 +59,36 @@ pub async fn decide(
             why,
             ..step(decision.kind, decision.qty, viewer.person, now)
         };
-        store::add_step(tx, id, &step).await?;
+        let line = store::add_step(tx, id, &step).await?;
+        if let (Kind::ToOrder, Some(kit), Some(part)) =
+            (decision.kind, slip.report.kit, slip.report.part)
+        {
+            let (of, by) = ((kit, part), viewer.person);
+            orders::want_for(tx, (id, line), of, decision.qty, by, now).await?;
+        }
+        if let Some(worth) = worth {
+            store::add_worth(tx, id, line, &worth).await?;
+        }
         Ok(format!("/damage/{id}"))
     })
     .await
+}
+
+/// What a write-off is worth, if anybody knows; refused as long as a second name is lacking.
+async fn worth(
+    tx: &mut Tx,
+    viewer: &Viewer,
+    slip: &Slip,
+    decision: &Decision,
+) -> Result<Option<Worth>, NotDone<Refused>> {
+    let (Kind::WrittenOff, Some(part)) = (decision.kind, slip.report.part) else {
+        return Ok(None);
+    };
+    let team = slip.report.team;
+    let price = prices::price(tx, team, part).await?;
+    let above = prices::money(tx, team).await?.and_then(|money| money.above);
+    second::agree(decision.qty, price, above, viewer.name(), &decision.second)
+        .or_else(|why| wrong("second", why.to_string()))
 }
 
 /// The moves of a decision; none where nothing moves.
@@ -309,6 +341,16 @@ pub async fn take_back(
             return wrong("", "take back first what was decided after it");
         }
         let now = app.clock.now();
+        if taken.kind == Kind::ToOrder {
+            let days = (viewer.today(app), now);
+            if let Err(order) = orders::take_off(tx, (id, line), viewer.person, days).await? {
+                let why = format!(
+                    "it was ordered, or some of it arrived; take that back first, on order line {} of {}",
+                    order.brief.number, order.brief.kit_name
+                );
+                return wrong("", why);
+            }
+        }
         if let Some(seq) = taken.entry {
             undo(tx, seq, sent.id, viewer, now).await?;
         } else {

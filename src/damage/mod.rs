@@ -7,6 +7,8 @@
 //! - The keeper **decides** about the pieces: keep them in use, mend them, use a spare, order, write off.
 //! - Each is a **step** (`rules::standing`); where pieces moved, the step names its ledger entry. A step
 //!   is taken back by another one, or by taking back its entry.
+//! - What pieces are worth, and who else has to agree before they are written off, a team says (`rules::second`).
+//! - What strangers see of a crate, its team decides (`shown`).
 //! - A lost piece stays in the books until the keeper writes it down as *missing*; a found one comes home
 //!   from *missing* if any of its kind is.
 
@@ -15,6 +17,7 @@ mod deciding;
 pub mod pages;
 pub mod photo;
 pub mod rules;
+pub mod shown;
 mod store;
 mod telling;
 

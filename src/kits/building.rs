@@ -151,7 +151,7 @@ pub async fn building(
 }
 
 /// Pieces that could be had: what the team's spares boxes hold, what its other kits have beyond their need,
-/// and what the supplier promised by a day.
+/// what the supplier promised and what was ordered by a day.
 async fn sources(
     db: &mut SqliteConnection,
     kit: &Kit,
@@ -215,6 +215,25 @@ async fn sources(
                 },
             });
         }
+    }
+    for line in store::ordered(db, kit.id).await? {
+        let Some(by) = line.by else {
+            continue;
+        };
+        sources.push(Source {
+            kind: CureKind::Order,
+            source: known(From {
+                href: format!("/kits/{}/orders/{}", kit.id, line.number),
+                words: format!("ordered, expected by {}", by.words()),
+            }),
+            part: line.part,
+            pieces: line.left.unsigned_abs(),
+            there_on: if by < today {
+                Day(jiff::civil::Date::MAX)
+            } else {
+                by
+            },
+        });
     }
     Ok((sources, from))
 }

@@ -22,14 +22,16 @@ pub async fn asked(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<(A
     Ok(lines)
 }
 
-/// For each part, how many pieces are promised by reports that are under way and have not come.
+/// For each part, how many pieces are promised by reports that are under way, or ordered, and have not come.
 pub(super) async fn on_order(
     db: &mut SqliteConnection,
     kit: KitId,
 ) -> sqlx::Result<HashMap<PartId, i64>> {
     let open = store::open(db, kit).await?;
-    let mut expected = HashMap::new();
-    // Nearly every kit has none.
+    let mut expected: HashMap<PartId, i64> = HashMap::new();
+    for line in store::ordered(db, kit).await? {
+        *expected.entry(line.part).or_default() += line.left;
+    }
     if open.is_empty() {
         return Ok(expected);
     }

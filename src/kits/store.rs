@@ -12,7 +12,7 @@ pub use league::{OtherKit, of_others, overs_elsewhere, put_away_of};
 pub use looks::{
     earlier as earlier_looks, insert_look, is_looked_at, looked_at, may_hold, places_to_look,
 };
-pub use promised::{AskedLine, asked, came, open};
+pub use promised::{AskedLine, asked, came, open, ordered};
 pub use slip::{clear_lines, insert_line, started};
 pub use spots::{LastCount, last_count, spots};
 

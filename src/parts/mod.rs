@@ -3,11 +3,14 @@
 //! counted.
 
 pub mod pages;
+pub mod prices;
 pub mod rules;
 pub mod stand_ins;
 mod store;
 
-pub use store::{Listed, Part, StandIn, called, find, holding as stand_ins_that_hold, listed_in};
+pub use store::{Listed, Part, StandIn, find, holding as stand_ins_that_hold, listed_in};
+
+use sqlx::SqliteConnection;
 
 use crate::app::App;
 use crate::error::{AppError, NotDone};
@@ -22,6 +25,20 @@ pub enum NotDescribed {
     Refused(Vec<(&'static str, DescriptionRefused)>),
     /// Somebody else changed it since the form was shown: what it says now.
     ChangedMeanwhile(Box<Part>),
+}
+
+/// "B-4 Peg, black": number, name and colour, as `called` finds it again.
+pub fn full_words(part: &Part) -> String {
+    let mut words = format!("{} {}", part.number, part.name);
+    if !part.colour.is_empty() {
+        words.push_str(&format!(", {}", part.colour));
+    }
+    words.trim().to_owned()
+}
+
+/// Parts that bear this number or name, or number, name and colour; three at most.
+pub async fn called(db: &mut SqliteConnection, words: &str) -> sqlx::Result<Vec<PartId>> {
+    store::called(db, words).await
 }
 
 /// Keeps a new description of a part, unless somebody else changed it since `version` was shown.

@@ -1,5 +1,6 @@
 //! The pages of parts.
 
+mod prices;
 mod stand_ins;
 
 use askama::Template;
@@ -12,7 +13,7 @@ use super::stand_ins::Allowed;
 use super::{Listed, NotDescribed, Part, StandIn};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
-use crate::ids::{FormId, PartId};
+use crate::ids::{FormId, PartId, TeamId};
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule, allowed};
 use crate::pictures;
@@ -38,6 +39,10 @@ pub fn routes() -> Routes {
             Rule::KeepsGuides,
             stand_ins::end,
         )
+        .get("/teams/{team}/money", Rule::Works, prices::money)
+        .post("/teams/{team}/money", Rule::Keeps, prices::decide)
+        .get("/teams/{team}/prices/{part}", Rule::Works, prices::price)
+        .post("/teams/{team}/prices/{part}", Rule::Keeps, prices::say)
 }
 
 #[derive(Template)]
@@ -46,10 +51,13 @@ struct ShowPage {
     frame: Frame,
     may_keep: bool,
     may_add: bool,
+    may_order: bool,
     part: Part,
     listed: Vec<Listed>,
     pictures: pictures::Gallery,
     stand_ins: Vec<StandIn>,
+    /// What it costs each of the viewer's teams: team, its name, the price in words.
+    costs: Vec<(TeamId, String, String)>,
     zone: String,
     /// What was typed about another part.
     typed: StandInForm,
@@ -145,14 +153,22 @@ async fn show_page(
     let listed = super::listed_in(&mut db, part.id).await?;
     let pictures = pictures::of_part(&mut db, part.id, viewer).await?;
     let standing = viewer.standing(None);
+    let mut costs = Vec::new();
+    for of in viewer.memberships() {
+        let price = super::prices::price(&mut db, of.team, part.id).await?;
+        let words = price.map_or("not known".into(), super::prices::words);
+        costs.push((of.team, of.team_name.clone(), words));
+    }
     Ok(ShowPage {
         frame,
         may_keep: allowed(Rule::KeepsGuides, Some(standing)),
         may_add: allowed(Rule::WorksSomewhere, Some(standing)),
+        may_order: allowed(Rule::KeepsSomeTeam, Some(standing)),
         stand_ins: super::stand_ins::stand_ins(&mut db, part.id).await?,
         zone: viewer.zone().to_owned(),
         typed: StandInForm::default(),
         wrongs: Vec::new(),
+        costs,
         part,
         listed,
         pictures,

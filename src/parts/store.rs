@@ -1,7 +1,12 @@
 //! The queries about parts.
 
+mod prices;
 mod stand_ins;
 
+pub use prices::{
+    PriceSaid, Priced, TeamMoney, add_money, add_price, money_said, priced, priced_otherwise,
+    prices_said,
+};
 pub use stand_ins::{
     StandIn, called, end as end_stand_in, holding, insert as insert_stand_in,
     of_part as stand_ins_of,

@@ -3,8 +3,10 @@
 //! A member makes one for an event to which kits of the team go, prints it and hangs it up. Whoever opens it on a
 //! phone gives a first name and nothing else. Until the event is over or a member ends the pass, that phone
 //! finds the crates of those kits, and what it tells of broken or missing pieces is credited to the first name
-//! and waits for somebody of the team like every report without an account. A pass moves nothing.
+//! and waits for somebody of the team like every report without an account. Where a member opened a count, it
+//! counts crates too (`counting`). A pass moves nothing.
 
+pub mod counting;
 pub mod pages;
 pub mod rules;
 mod store;

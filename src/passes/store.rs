@@ -1,11 +1,13 @@
 //! The queries about helper passes.
 
+use std::collections::HashMap;
+
 use sqlx::SqliteConnection;
 
 use super::rules::{Terms, holds};
 use crate::clock::{Day, Instant};
 use crate::code::Code;
-use crate::ids::{EventId, HelperId, PassId, PersonId, TeamId};
+use crate::ids::{CountId, EventId, HelperId, PassId, PersonId, PlaceId, StintId, TeamId};
 
 /// A pass with what it depends on.
 #[derive(Debug, Clone)]
@@ -43,6 +45,8 @@ impl Pass {
 pub struct Helper {
     pub id: HelperId,
     pub first_name: String,
+    /// Under whom they count, once they did.
+    pub person: Option<PersonId>,
     pub pass: Pass,
 }
 
@@ -182,6 +186,7 @@ pub async fn helper(db: &mut SqliteConnection, hash: &[u8; 32]) -> sqlx::Result<
             select
                 helper.id as "id!: HelperId",
                 helper.first_name,
+                helper.person_id as "person?: PersonId",
                 pass.code as "code!: Code"
             from helper
             join pass on pass.id = helper.pass_id
@@ -197,8 +202,61 @@ pub async fn helper(db: &mut SqliteConnection, hash: &[u8; 32]) -> sqlx::Result<
     Ok(find(db, &row.code).await?.map(|pass| Helper {
         id: row.id,
         first_name: row.first_name,
+        person: row.person,
         pass,
     }))
+}
+
+/// Under whom a helper counts, if they did.
+pub async fn person(db: &mut SqliteConnection, helper: HelperId) -> sqlx::Result<Option<PersonId>> {
+    let found = sqlx::query_scalar!(
+        r#"select person_id as "person?: PersonId" from helper where id = $1"#,
+        helper
+    )
+    .fetch_optional(db)
+    .await?;
+    Ok(found.flatten())
+}
+
+pub async fn set_person(
+    db: &mut SqliteConnection,
+    helper: HelperId,
+    person: PersonId,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"update helper set person_id = $2 where id = $1"#,
+        helper,
+        person
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// What a helper began to count and was not set aside: by count and place, the stint and whether it is done.
+pub async fn begun(
+    db: &mut SqliteConnection,
+    person: PersonId,
+) -> sqlx::Result<HashMap<(CountId, PlaceId), (StintId, bool)>> {
+    let rows = sqlx::query!(
+        r#"
+            select
+                stint.id as "stint!: StintId",
+                stint.count_id as "count!: CountId",
+                stint.place_id as "place!: PlaceId",
+                stint.state = 'done' as "is_done!: bool"
+            from stint
+            where stint.person_id = $1 and stint.state <> 'set aside'
+            order by stint.began_at
+        "#,
+        person
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| ((row.count, row.place), (row.stint, row.is_done)))
+        .collect())
 }
 
 /// Who opened a pass, and when, in order.

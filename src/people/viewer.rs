@@ -52,6 +52,19 @@ struct Inner {
 }
 
 impl Viewer {
+    /// Somebody who acts under a name without an account: they belong to no team.
+    pub fn without_account(person: PersonId, name: &str) -> Self {
+        Self {
+            person,
+            session: SessionId::new(),
+            inner: Arc::new(Inner {
+                name: name.to_owned(),
+                coordinator: false,
+                memberships: Vec::new(),
+            }),
+        }
+    }
+
     pub fn name(&self) -> &str {
         &self.inner.name
     }

@@ -366,6 +366,17 @@ impl Pieces {
     }
 }
 
+/// What a place weighs with all that is in it, as far as that is known.
+pub async fn mass(db: &mut SqliteConnection, place: &Place) -> sqlx::Result<rules::mass::Mass> {
+    let pieces = store::pieces(db, place.id, true).await?;
+    let below = store::below(db, place.id).await?;
+    let empties = below.iter().chain([place]);
+    Ok(rules::mass::weigh(
+        empties.map(|place| (place.kind, place.tare_g)),
+        pieces.iter().map(|line| (line.part, line.qty, line.mass_g)),
+    ))
+}
+
 /// The places of a team in the order of what stands in what.
 pub async fn tree_of(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Vec<tree::Node>> {
     Ok(tree::below(&store::of_team(db, team).await?, None))

@@ -36,6 +36,10 @@ pub enum MoneyRefused {
     ForNothing,
     #[error("a price is not below zero")]
     BelowZero,
+    #[error("write an amount like 12.50")]
+    NotAnAmount,
+    #[error("{0} has {1} decimal places; write an amount with no more than that")]
+    Decimals(Currency, usize),
 }
 
 impl FromStr for Currency {
@@ -80,6 +84,34 @@ impl fmt::Display for Currency {
 impl fmt::Display for Money {
     /// "12.50 EUR".
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {}", self.amount(), self.currency)
+    }
+}
+
+impl Money {
+    pub fn zero(currency: Currency) -> Self {
+        Self { minor: 0, currency }
+    }
+
+    /// Reads an amount of zero or more as people write it, "12.50", "12,5" or "12", without any rounding.
+    pub fn read(text: &str, currency: Currency) -> Result<Self, MoneyRefused> {
+        let text = text.trim();
+        let (whole, part) = text.split_once(['.', ',']).unwrap_or((text, ""));
+        let is_number = |digits: &str| digits.bytes().all(|byte| byte.is_ascii_digit());
+        if whole.is_empty() || !is_number(whole) || !is_number(part) || text.ends_with(['.', ',']) {
+            return Err(MoneyRefused::NotAnAmount);
+        }
+        let decimals = currency.decimals();
+        if part.len() > decimals {
+            return Err(MoneyRefused::Decimals(currency, decimals));
+        }
+        let digits = format!("{whole}{part:0<decimals$}");
+        let minor = digits.parse().map_err(|_| MoneyRefused::TooMuch)?;
+        Ok(Self { minor, currency })
+    }
+
+    /// "12.50", as a form takes it.
+    pub fn amount(self) -> String {
         let decimals = self.currency.decimals();
         let sign = if self.minor < 0 { "-" } else { "" };
         let digits = format!(
@@ -89,13 +121,7 @@ impl fmt::Display for Money {
         );
         let (whole, part) = digits.split_at(digits.len() - decimals);
         let point = if decimals == 0 { "" } else { "." };
-        write!(f, "{sign}{whole}{point}{part} {}", self.currency)
-    }
-}
-
-impl Money {
-    pub fn zero(currency: Currency) -> Self {
-        Self { minor: 0, currency }
+        format!("{sign}{whole}{point}{part}")
     }
 
     /// The sum; refused where the currencies differ or the sum cannot be held.
@@ -171,6 +197,35 @@ mod tests {
         ] {
             assert_eq!(money(minor, currency).to_string(), expected);
         }
+    }
+
+    #[test]
+    fn amounts_are_read_as_people_write_them() {
+        for (text, currency, expected) in [
+            ("12.50", "EUR", Ok(1250)),
+            (" 12,5 ", "EUR", Ok(1250)),
+            ("12", "EUR", Ok(1200)),
+            ("0", "EUR", Ok(0)),
+            ("1250", "JPY", Ok(1250)),
+            ("1.25", "KWD", Ok(1250)),
+            ("92233720368547758.07", "EUR", Ok(i64::MAX)),
+            ("92233720368547758.08", "EUR", Err(MoneyRefused::TooMuch)),
+            ("", "EUR", Err(MoneyRefused::NotAnAmount)),
+            ("-1", "EUR", Err(MoneyRefused::NotAnAmount)),
+            ("+1", "EUR", Err(MoneyRefused::NotAnAmount)),
+            (".5", "EUR", Err(MoneyRefused::NotAnAmount)),
+            ("5.", "EUR", Err(MoneyRefused::NotAnAmount)),
+            ("1,234.50", "EUR", Err(MoneyRefused::NotAnAmount)),
+            ("twelve", "EUR", Err(MoneyRefused::NotAnAmount)),
+        ] {
+            let read = Money::read(text, money(0, currency).currency);
+            assert_eq!(read.map(|read| read.minor), expected, "{text}");
+        }
+        let euro = money(0, "EUR").currency;
+        assert_eq!(
+            Money::read("1.234", euro).unwrap_err().to_string(),
+            "EUR has 2 decimal places; write an amount with no more than that"
+        );
     }
 
     #[test]

@@ -14,6 +14,7 @@ use crate::error::AppError;
 use crate::events::{self, KitDays};
 use crate::ids::EventId;
 use crate::loans;
+use crate::orders;
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule, allowed};
 use crate::places::rules::words::sentence;
@@ -81,6 +82,13 @@ impl Job {
             Job::NewerRevision { label, .. } => format!("Revision {label} is out"),
             Job::LookAtReports { waiting: 1 } => "Something was reported".into(),
             Job::LookAtReports { waiting } => format!("{waiting} things were reported"),
+            Job::Orders { late: 1, .. } => "Something ordered is late".into(),
+            Job::Orders {
+                late: 0,
+                waiting: 1,
+            } => "1 line waits for the next order".into(),
+            Job::Orders { late: 0, waiting } => format!("{waiting} lines wait for the next order"),
+            Job::Orders { late, .. } => format!("{late} things ordered are late"),
             Job::LookAtBackups { .. } => "Backups need a look".into(),
             Job::Shop { parts: 1 } => "One thing to buy".into(),
             Job::Shop { parts } => format!("{parts} things to buy"),
@@ -135,6 +143,15 @@ impl Job {
             }
             Job::LookAtBackups { why } => why.clone(),
             Job::Shop { .. } => "Tape, ties and the like are low or gone.".into(),
+            Job::Orders { late: 0, .. } => "Say when they are ordered, and from whom.".into(),
+            Job::Orders { waiting: 0, .. } => "Ask where it is.".into(),
+            Job::Orders { waiting, .. } => format!(
+                "Ask where it is. Besides, {} for the next order.",
+                match waiting {
+                    1 => "1 line waits".to_owned(),
+                    lines => format!("{lines} lines wait"),
+                }
+            ),
             Job::LookAtReports { .. } => {
                 "Nothing of it is in the books until somebody of the team has looked at it.".into()
             }
@@ -151,6 +168,7 @@ impl Job {
             Job::Report { kit, .. } => format!("/kits/{kit}/shorts"),
             Job::NewerRevision { revision, .. } => format!("/revisions/{revision}"),
             Job::LookAtReports { .. } => "/damage?show=waiting".into(),
+            Job::Orders { .. } => "/orders".into(),
             Job::LookAtBackups { .. } => "/league/backups".into(),
             Job::Shop { .. } => "/shopping".into(),
         }
@@ -168,6 +186,7 @@ impl Job {
             Job::MoreToCome { name, .. } => format!("Open {name}"),
             Job::NewerRevision { .. } => "See its parts list".into(),
             Job::LookAtReports { .. } => "Look at what was reported".into(),
+            Job::Orders { .. } => "See the orders".into(),
             Job::LookAtBackups { .. } => "Look at the backups".into(),
             Job::Shop { .. } => "See the shopping list".into(),
         }
@@ -189,9 +208,16 @@ async fn today(
         kits.extend(store::kits(&mut db, membership.team, membership.role.keeps()).await?);
     }
     let day = viewer.today(&app);
+    let (mut to_order, mut late) = (0, 0);
+    for membership in viewer.memberships().iter().filter(|of| of.role.keeps()) {
+        let waiting = orders::waiting(&mut db, membership.team, day).await?;
+        to_order += waiting.lines;
+        late += waiting.late;
+    }
     let due = due_loans(&mut db, &viewer, day).await?;
     let events = coming_events(&mut db, &viewer, day).await?;
-    let mut jobs = rules::choose(&kits, lists, reports, day).into_iter();
+    let jobs = rules::choose(&kits, lists, reports, day);
+    let mut jobs = rules::with_orders(jobs, to_order, late).into_iter();
     let first = jobs.next();
     let mut waiting: Vec<Job> = jobs.take(ALSO_WAITING).collect();
     // Whoever answers for the machine is told above all else that waits.

@@ -94,10 +94,27 @@ pub enum Job {
     LookAtReports {
         waiting: i64,
     },
+    /// Pieces that wait for the next order, and orders that should have been here.
+    Orders {
+        waiting: i64,
+        late: i64,
+    },
     /// Backups are not made as they should be.
     LookAtBackups {
         why: String,
     },
+}
+
+/// Puts what is to be ordered, or asked after, among the jobs: after everything that has a last day.
+pub fn with_orders(mut jobs: Vec<Job>, waiting: i64, late: i64) -> Vec<Job> {
+    if waiting > 0 || late > 0 {
+        let at = jobs
+            .iter()
+            .position(|job| matches!(job, Job::NewerRevision { .. }))
+            .unwrap_or(jobs.len());
+        jobs.insert(at, Job::Orders { waiting, late });
+    }
+    jobs
 }
 
 /// Every job there is, the first one first. Counting that was begun goes before everything; a kit that
@@ -257,6 +274,7 @@ mod tests {
             Job::LookAtReports { waiting } => format!("look at {waiting}"),
             Job::LookAtBackups { .. } => "backups".into(),
             Job::Shop { parts } => format!("buy {parts}"),
+            Job::Orders { .. } => "orders".into(),
         })
         .collect()
     }
@@ -312,6 +330,28 @@ mod tests {
             "wait E",
         ];
         assert_eq!(names(&kits), expected);
+    }
+
+    #[test]
+    fn orders_come_before_revisions_only() {
+        let newer = Some((RevisionId::new(), "B".to_owned()));
+        let kits = [KitFacts {
+            lacking: 2,
+            newer_revision: newer,
+            ..kit("A")
+        }];
+        let today = "2027-03-04".parse().unwrap();
+        let jobs = || choose(&kits, ListFacts::default(), 0, today);
+        assert_eq!(with_orders(jobs(), 0, 0), jobs());
+        let with = with_orders(jobs(), 2, 1);
+        assert!(matches!(with[0], Job::Report { .. }), "{with:?}");
+        assert_eq!(
+            with[1],
+            Job::Orders {
+                waiting: 2,
+                late: 1
+            }
+        );
     }
 
     #[test]

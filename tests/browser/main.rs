@@ -8,6 +8,7 @@ mod support;
 mod counting;
 mod damage;
 mod every_screen;
+mod helping;
 mod lending;
 mod newcomer;
 mod support_works;

@@ -35,7 +35,7 @@ async fn answer(
         Err(NotDone::Failed(error)) => Err(error),
         Err(NotDone::Refused(refused)) => {
             let mut db = app.db.read().await?;
-            let mut page = slip_page(&mut db, viewer, frame, id).await?;
+            let mut page = slip_page(app, &mut db, viewer, frame, id).await?;
             keep(&mut page);
             page.wrongs = match refused {
                 Refused::Several(stands) => {
@@ -145,6 +145,7 @@ pub(super) async fn decide(
                 qty: if kind == Kind::OneOff { 0 } else { qty },
                 why: fields.why,
                 from: fields.from,
+                second: fields.second,
             };
             damage::decide(&app, &viewer, &sent, id, &decision).await
         }

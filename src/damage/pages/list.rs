@@ -1,5 +1,7 @@
 //! The lists: reports that wait, pieces to decide about, pieces to order; and what broke most.
 
+use std::collections::HashMap;
+
 use askama::Template;
 use axum::extract::State;
 use serde::Deserialize;
@@ -10,7 +12,10 @@ use crate::damage::rules::most::{Loss, Sum, add_up};
 use crate::damage::rules::words;
 use crate::damage::{self, Slip};
 use crate::error::AppError;
-use crate::ids::{EventId, PartId, SeasonId};
+use crate::ids::{DamageId, EventId, KitId, PartId, SeasonId};
+use crate::kits;
+use crate::orders::rules::standing::Standing as Ordering;
+use crate::orders::{self, Line};
 use crate::people::Viewer;
 use crate::people::viewer::form_encode;
 use crate::seasons::{self, Season};
@@ -49,12 +54,14 @@ impl Show {
         }
     }
 
-    fn holds(self, slip: &Slip) -> bool {
+    fn holds(self, slip: &Slip, orders: &[Line]) -> bool {
         match self {
             Show::All => true,
             Show::Waiting => slip.is_waiting(),
             Show::Open => slip.is_open(),
-            Show::ToOrder => slip.stands.to_order > 0,
+            Show::ToOrder => orders
+                .iter()
+                .any(|line| matches!(line.standing, Ordering::Waiting { .. })),
         }
     }
 }
@@ -68,9 +75,26 @@ pub(super) struct ListPage {
     /// What else is asked for, to be asked for again.
     asked: Vec<(&'static str, String)>,
     slips: Vec<Slip>,
+    /// What was ordered instead of the pieces of each report.
+    orders: Orders,
+}
+
+type Orders = HashMap<DamageId, Vec<Line>>;
+
+fn orders_of<'o>(orders: &'o Orders, slip: &Slip) -> &'o [Line] {
+    orders.get(&slip.report.id).map_or(&[], Vec::as_slice)
 }
 
 impl ListPage {
+    /// "2 for the next order.", "1 ordered.".
+    fn ordered(&self, slip: &Slip) -> String {
+        let lines = orders_of(&self.orders, slip).iter();
+        let words: Vec<_> = lines
+            .filter_map(|line| orders::rules::words::briefly(&line.standing))
+            .collect();
+        words.join(" ")
+    }
+
     fn stands(&self, slip: &Slip) -> String {
         words::stands(slip.report.what, slip.stands.standing)
     }
@@ -110,9 +134,16 @@ pub(super) async fn index(
     for membership in viewer.memberships() {
         slips.extend(damage::of_team(&mut db, membership.team, part).await?);
     }
+    let ids = slips.iter().map(|slip| slip.report.id);
+    let mut orders = Orders::new();
+    for line in orders::of_reports(&mut db, ids).await? {
+        if let Some(report) = line.brief.report {
+            orders.entry(report).or_default().push(line);
+        }
+    }
     slips.retain(|slip| {
         let report = &slip.report;
-        show.holds(slip)
+        show.holds(slip, orders_of(&orders, slip))
             && event.is_none_or(|event| report.event_id == Some(event))
             && (query.at.is_empty() || (report.event_id.is_none() && report.event == query.at))
             && days.hold(report.reported_at)
@@ -135,6 +166,7 @@ pub(super) async fn index(
             .filter(|(_, text)| !text.is_empty())
             .collect(),
         slips,
+        orders,
     }))
 }
 
@@ -148,10 +180,12 @@ pub(super) struct MostPage {
     parts: Vec<Sum<(PartId, String)>>,
     events: Vec<Sum<(Option<EventId>, String)>>,
     by_season: Vec<Sum<(Option<SeasonId>, String)>>,
+    /// Kits whose spares can be reckoned.
+    kits: Vec<(KitId, String)>,
 }
 
 /// The days of a season: it ends where the next one begins.
-struct Days<'a> {
+pub(super) struct Days<'a> {
     from: Option<Day>,
     to: Option<Day>,
     zone: &'a str,
@@ -159,7 +193,7 @@ struct Days<'a> {
 
 impl<'a> Days<'a> {
     /// `all` has the newest season first; where none is chosen, all days.
-    fn of(all: &[Season], chosen: &str, zone: &'a str) -> Self {
+    pub fn of(all: &[Season], chosen: &str, zone: &'a str) -> Self {
         let at = all
             .iter()
             .position(|season| season.id.to_string() == chosen);
@@ -172,8 +206,16 @@ impl<'a> Days<'a> {
         }
     }
 
-    fn hold(&self, at: Instant) -> bool {
-        let day = at.day(self.zone);
+    /// The first of them; `None` where they go back for ever.
+    pub fn first(&self) -> Option<Day> {
+        self.from
+    }
+
+    pub fn hold(&self, at: Instant) -> bool {
+        self.hold_day(at.day(self.zone))
+    }
+
+    pub fn hold_day(&self, day: Day) -> bool {
         self.from.is_none_or(|from| day >= from) && self.to.is_none_or(|to| day < to)
     }
 }
@@ -232,6 +274,14 @@ pub(super) async fn most(
             }
         }
     }
+    let mut kits = Vec::new();
+    for membership in viewer.memberships() {
+        for kit in kits::of_team(&mut db, membership.team).await? {
+            if kit.revision.is_some() && !kit.put_away {
+                kits.push((kit.id, kit.name));
+            }
+        }
+    }
     let mut seasons = vec![Choice::one_of("", "all seasons", &query.season)];
     seasons.extend(
         all.iter()
@@ -239,6 +289,7 @@ pub(super) async fn most(
     );
     Ok(Page(MostPage {
         frame,
+        kits,
         seasons,
         parts: add_up(&losses, |loss| loss.part.clone()),
         events: add_up(&losses, |loss| loss.event.clone()),

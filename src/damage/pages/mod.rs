@@ -1,9 +1,12 @@
 //! The pages of damage.
 
 mod deciding;
+mod known;
 mod list;
 mod pictures;
+mod shown;
 mod slip;
+mod spares;
 mod stranger;
 mod tell;
 
@@ -19,6 +22,7 @@ pub fn routes() -> Routes {
         .post_large("/damage", Rule::WorksSomewhere, BODY_BYTES, tell::tell)
         .get("/damage", Rule::SignedIn, list::index)
         .get("/damage/most", Rule::SignedIn, list::most)
+        .get("/kits/{kit}/spares", Rule::Sees, spares::spares)
         .get("/damage/{damage}", Rule::Sees, slip::show)
         .post_large(
             "/damage/{damage}/pictures",
@@ -41,9 +45,16 @@ pub fn routes() -> Routes {
             deciding::take_back,
         )
         .get("/c/{code}/inside", Rule::Anyone, stranger::inside)
+        .get(
+            "/c/{code}/pictures/{part}/small.jpg",
+            Rule::Anyone,
+            known::picture,
+        )
         .get("/c/{code}/tell", Rule::Anyone, stranger::ask)
         .post_large("/c/{code}/tell", Rule::Anyone, BODY_BYTES, stranger::tell)
         .get("/c/{code}/thanks", Rule::Anyone, stranger::thanks)
+        .get("/teams/{team}/public-page", Rule::Works, shown::public_page)
+        .post("/teams/{team}/public-page", Rule::Keeps, shown::decide)
 }
 
 fn at_fields(wrongs: Vec<Told>) -> Vec<Wrong> {

@@ -34,7 +34,7 @@ pub(super) async fn add(
         Err(NotDone::Failed(error)) => Err(error),
         Err(NotDone::Refused(why)) => {
             let mut db = app.db.read().await?;
-            let mut page = slip_page(&mut db, &viewer, frame, id).await?;
+            let mut page = slip_page(&app, &mut db, &viewer, frame, id).await?;
             page.wrongs = vec![Wrong::at("take", why)];
             Ok(page::again(page))
         }

@@ -7,21 +7,23 @@ use sqlx::SqliteConnection;
 
 use super::tell::{self, Offer, offers};
 use crate::app::App;
-use crate::damage::rules::standing::{Kind, Standing, Step, is_in_force};
+use crate::damage::rules::second;
+use crate::damage::rules::standing::{Kind, Standing, is_in_force};
 use crate::damage::rules::telling::What;
 use crate::damage::rules::words;
 use crate::damage::store::Small;
 use crate::damage::{self, Slip, store};
 use crate::error::AppError;
 use crate::find::rules::expression;
-use crate::ids::{DamageId, FormId, PlaceId};
+use crate::ids::{DamageId, FormId, PartId, PlaceId, TeamId};
 use crate::ledger::{Seq, State as PieceState};
+use crate::parts::prices;
 use crate::people::{self, Viewer};
 use crate::web::extract::Path;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
 use crate::web::page::Page;
-use crate::{kits, places};
+use crate::{kits, orders, places};
 
 /// Other reports that a waiting one may be joined with.
 const JOINABLE: usize = 8;
@@ -38,7 +40,15 @@ pub(super) struct SlipPage {
     lacks: Option<String>,
     assemblies: Vec<String>,
     spares: Vec<Choice>,
+    /// Whether a second name is needed to write it off: asked for, and why or why not.
+    second: Option<(bool, String)>,
     pictures: Vec<Small>,
+    /// What was ordered instead, and what else of the part its kit has open: the page, its name, how it stands.
+    orders: Vec<(String, String, String)>,
+    /// Why what is open may not be needed any more.
+    needless: Option<String>,
+    /// It was found, no kit of the team misses it, and another team does.
+    is_missed_elsewhere: bool,
     /// Other reports, where this one waits.
     others: Vec<Choice>,
     pub several: Vec<Offer>,
@@ -55,6 +65,8 @@ struct Happening {
     line: i64,
     words: String,
     why: String,
+    /// What a write-off was worth, and who agreed. Only for the team itself.
+    worth: Option<String>,
     entry: Option<Seq>,
     other: Option<DamageId>,
     taken_back: bool,
@@ -159,6 +171,7 @@ pub(super) struct DecideForm {
     pub qty: String,
     pub why: String,
     pub from: String,
+    pub second: String,
 }
 
 pub(super) async fn show(
@@ -168,10 +181,11 @@ pub(super) async fn show(
     Path(id): Path<DamageId>,
 ) -> Result<Page<SlipPage>, AppError> {
     let mut db = app.db.read().await?;
-    slip_page(&mut db, &viewer, frame, id).await.map(Page)
+    slip_page(&app, &mut db, &viewer, frame, id).await.map(Page)
 }
 
 pub(super) async fn slip_page(
+    app: &App,
     db: &mut SqliteConnection,
     viewer: &Viewer,
     frame: Frame,
@@ -181,7 +195,34 @@ pub(super) async fn slip_page(
     let report = &slip.report;
     let ways = places::ways(db, &Vec::from_iter(report.place)).await?;
     let lay = report.place.map_or_else(String::new, |at| ways.inside(at));
-    let timeline = timeline(db, viewer, &slip.steps).await?;
+    let timeline = timeline(db, viewer, &slip).await?;
+    let may_decide = viewer.keeps(report.team);
+    let second = match (report.part, slip.stands.standing) {
+        (
+            Some(part),
+            Standing::Open {
+                left,
+                state: Some(_),
+            },
+        ) if may_decide => Some(asked_for_second(db, report.team, part, left).await?),
+        _ => None,
+    };
+
+    let mut lines = orders::of_reports(db, [id].into_iter()).await?;
+    let mut needless = None;
+    if let (Some(part), Some(kit)) = (report.part, report.kit) {
+        let open = orders::open_of(db, kit, part).await?;
+        needless = orders::needless(db, kit, part, &open).await?;
+        let others = open
+            .into_iter()
+            .filter(|line| line.brief.report != Some(id));
+        lines.extend(others);
+    }
+    let today = viewer.today(app);
+    let orders = lines
+        .iter()
+        .map(|line| (line.path(), line.headline(), line.stands(today)))
+        .collect();
 
     let (mut lacks, mut assemblies, mut spares) = (None, Vec::new(), Vec::new());
     if let (Some(part), Some(kit)) = (report.part, report.kit) {
@@ -250,23 +291,85 @@ pub(super) async fn slip_page(
         assemblies,
         spares,
         pictures,
+        orders,
+        needless,
+        is_missed_elsewhere: is_missed_elsewhere(db, &slip).await?,
         others,
         several,
         fields,
         typed: DecideForm::default(),
         zone: viewer.zone().to_owned(),
         may_work: viewer.role_in(report.team).is_some(),
-        may_decide: viewer.keeps(report.team),
+        may_decide,
+        second,
         slip,
         wrongs: Vec::new(),
     })
 }
 
+/// Whether a found piece that no kit of the team misses is missed by another team.
+async fn is_missed_elsewhere(db: &mut SqliteConnection, slip: &Slip) -> sqlx::Result<bool> {
+    let report = &slip.report;
+    if report.what != What::Found || slip.stands.standing == Standing::SetAside {
+        return Ok(false);
+    }
+    let words = match report.part {
+        Some(_) => None,
+        None => expression(&report.said_part, None),
+    };
+    let taken_in = slip
+        .steps
+        .iter()
+        .find(|step| step.kind == Kind::Accepted && is_in_force(step, &slip.steps))
+        .and_then(|step| step.entry);
+    let is_ours = match taken_in {
+        Some(entry) => store::found_over(db, entry).await? == 0,
+        None => !store::lacking(db, report.team, report.part, words.as_deref(), 1)
+            .await?
+            .is_empty(),
+    };
+    if is_ours {
+        return Ok(false);
+    }
+    store::is_missed_elsewhere(db, report.team, report.part, words.as_deref()).await
+}
+
+/// Whether a second name may be needed to write so many pieces off, and the sentence that says why.
+async fn asked_for_second(
+    db: &mut SqliteConnection,
+    team: TeamId,
+    part: PartId,
+    left: i64,
+) -> Result<(bool, String), AppError> {
+    let money = prices::money(db, team).await?;
+    let Some(above) = money.and_then(|money| money.above) else {
+        let words = "Your team wants no second name when something is written off.";
+        return Ok((false, words.into()));
+    };
+    let Some(price) = prices::price(db, team, part).await? else {
+        let words = "Nobody has said what it costs, so no second name is asked for.";
+        return Ok((false, words.into()));
+    };
+    let costs = prices::words(price);
+    let is_needed = price
+        .of(left.unsigned_abs())
+        .is_ok_and(|worth| second::is_needed(worth, Some(above)));
+    Ok((
+        is_needed,
+        format!("It costs {costs}. Above {above} a second name is needed to write it off."),
+    ))
+}
+
 async fn timeline(
     db: &mut SqliteConnection,
     viewer: &Viewer,
-    steps: &[Step],
+    slip: &Slip,
 ) -> sqlx::Result<Vec<Happening>> {
+    let steps = &slip.steps;
+    let worths = match viewer.role_in(slip.report.team) {
+        Some(_) => store::worths(db, slip.report.id).await?,
+        None => Vec::new(),
+    };
     let ids: Vec<_> = steps.iter().map(|step| step.person).collect();
     let names: std::collections::HashMap<_, _> =
         people::names(db, &ids).await?.into_iter().collect();
@@ -284,6 +387,10 @@ async fn timeline(
                     words::step(step)
                 ),
                 why: step.why.clone(),
+                worth: worths
+                    .iter()
+                    .find(|(line, _)| *line == step.line)
+                    .map(|(_, worth)| second::words(worth)),
                 entry: step.entry,
                 other: step.other,
                 taken_back: !is_in_force(step, steps),

@@ -6,103 +6,24 @@ use askama::Template;
 use axum::Extension;
 use axum::extract::{Multipart, State};
 use axum::response::{IntoResponse, Response};
-use sqlx::SqliteConnection;
 
+use super::known::{Known, known};
 use super::tell::{self, happened, usables};
 use super::wrongs_of;
 use crate::app::App;
-use crate::codes::CodeKind;
-use crate::damage::AboutTyped;
 use crate::damage::photo::{self, Photo};
 use crate::damage::rules::telling::{Typed, What};
+use crate::damage::{self, AboutTyped};
 use crate::error::{AppError, NotDone};
-use crate::find::pages::{Asker, look_up};
-use crate::ids::{FormId, PartId, PlaceId};
+use crate::find::pages::Asker;
+use crate::ids::FormId;
 use crate::passes::Helper;
 use crate::pictures::rules::MOST_BYTES;
-use crate::places::rules::words::{named, sentence};
-use crate::places::{self, Place};
 use crate::web::extract::Path;
 use crate::web::form::{self, Choice, Wrong};
 use crate::web::frame::Frame;
 use crate::web::page::{self, Page};
 use crate::web::upload::{self, Files, Words};
-use crate::{damage, kits, people};
-
-/// Kinds of part that are listed; a crate with more is asked for inside.
-const LISTED: usize = 200;
-
-/// A kind of part in the crate.
-struct Inside {
-    part: PartId,
-    /// What a form sends to mean it.
-    key: String,
-    words: String,
-    pieces: i64,
-}
-
-/// The crate as strangers know it.
-struct Known {
-    place: Place,
-    team: String,
-    kit: Option<String>,
-    inside: Vec<Inside>,
-}
-
-impl Known {
-    fn title(&self) -> String {
-        sentence(&named(&self.place))
-    }
-
-    /// Whether a pass is for the kits of this crate's team.
-    fn is_helped_by(&self, helper: &Helper) -> bool {
-        helper.pass.team == self.place.team
-    }
-}
-
-/// Looks a crate up by its code. The outer error is ours, the inner one an answer for the person.
-async fn known(app: &App, asker: &Asker, code: &str) -> Result<Result<Known, Response>, AppError> {
-    let place = match look_up(app, asker, code).await? {
-        Ok((_, CodeKind::Place, id)) => PlaceId(id),
-        Ok(_) => return Err(AppError::NotFound("crate")),
-        Err(miss) => return Ok(Err(miss)),
-    };
-    let mut db = app.db.read().await?;
-    let place = places::find(&mut db, place)
-        .await?
-        .ok_or(AppError::NotFound("crate"))?;
-    let kit = match place.kit {
-        Some(kit) => kits::find(&mut db, kit).await?.map(|kit| kit.name),
-        None => None,
-    };
-    Ok(Ok(Known {
-        team: people::team_name(&mut db, place.team).await?,
-        kit,
-        inside: inside_of(&mut db, &place).await?,
-        place,
-    }))
-}
-
-/// What lies in it and in all that stands in it, by kind of part.
-async fn inside_of(db: &mut SqliteConnection, place: &Place) -> sqlx::Result<Vec<Inside>> {
-    let mut all: Vec<Inside> = Vec::new();
-    if !place.kind.is_carried() {
-        return Ok(all);
-    }
-    for pieces in places::pieces(db, place.id, true).await? {
-        match all.iter_mut().find(|known| known.part == pieces.part) {
-            Some(known) => known.pieces += pieces.qty,
-            None => all.push(Inside {
-                part: pieces.part,
-                key: format!("{}.{}.{}", pieces.part, pieces.kit, pieces.place),
-                words: pieces.part_words(),
-                pieces: pieces.qty,
-            }),
-        }
-    }
-    all.truncate(LISTED);
-    Ok(all)
-}
 
 #[derive(Template)]
 #[template(path = "damage/inside.html")]
@@ -115,12 +36,16 @@ pub(super) async fn inside(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
+    helper: Option<Extension<Helper>>,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    Ok(match known(&app, &asker, &code).await? {
-        Ok(known) => Page(InsidePage { frame, known }).into_response(),
-        Err(miss) => miss,
-    })
+    let helper = helper.map(|Extension(helper)| helper);
+    Ok(
+        match known(&app, &frame, &asker, helper.as_ref(), &code).await? {
+            Ok(known) => Page(InsidePage { frame, known }).into_response(),
+            Err(instead) => instead,
+        },
+    )
 }
 
 #[derive(Template)]
@@ -197,20 +122,21 @@ pub(super) async fn ask(
     helper: Option<Extension<Helper>>,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    Ok(match known(&app, &asker, &code).await? {
-        Ok(known) => Page(StrangerPage {
-            form_id: frame.form_id(),
-            frame,
-            helper: helper
-                .map(|Extension(helper)| helper)
-                .filter(|helper| known.is_helped_by(helper)),
-            known,
-            fields: StrangerForm::default(),
-            wrongs: Vec::new(),
-        })
-        .into_response(),
-        Err(miss) => miss,
-    })
+    let helper = helper.map(|Extension(helper)| helper);
+    Ok(
+        match known(&app, &frame, &asker, helper.as_ref(), &code).await? {
+            Ok(known) => Page(StrangerPage {
+                form_id: frame.form_id(),
+                frame,
+                helper: helper.filter(|helper| known.is_helped_by(helper)),
+                known,
+                fields: StrangerForm::default(),
+                wrongs: Vec::new(),
+            })
+            .into_response(),
+            Err(instead) => instead,
+        },
+    )
 }
 
 impl StrangerForm {
@@ -248,9 +174,10 @@ pub(super) async fn tell(
     Path(code): Path<String>,
     parts: Multipart,
 ) -> Result<Response, AppError> {
-    let known = match known(&app, &asker, &code).await? {
+    let helper = helper.map(|Extension(helper)| helper);
+    let known = match known(&app, &frame, &asker, helper.as_ref(), &code).await? {
         Ok(known) => known,
-        Err(miss) => return Ok(miss),
+        Err(instead) => return Ok(instead),
     };
     // Each report counts as a miss, so that nobody can flood a team with them.
     app.misses.note(&asker.0, app.clock.now());
@@ -266,9 +193,7 @@ pub(super) async fn tell(
         has_picture: had_picture,
         ..AboutTyped::default()
     };
-    let helper = helper
-        .map(|Extension(helper)| helper)
-        .filter(|helper| known.is_helped_by(helper));
+    let helper = helper.filter(|helper| known.is_helped_by(helper));
     let typed = fields.typed();
     let done =
         damage::tell_without_account(&app, &sent, &known.place, &typed, &about, helper.as_ref())
@@ -308,10 +233,14 @@ pub(super) async fn thanks(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
+    helper: Option<Extension<Helper>>,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    Ok(match known(&app, &asker, &code).await? {
-        Ok(known) => Page(ThanksPage { frame, known }).into_response(),
-        Err(miss) => miss,
-    })
+    let helper = helper.map(|Extension(helper)| helper);
+    Ok(
+        match known(&app, &frame, &asker, helper.as_ref(), &code).await? {
+            Ok(known) => Page(ThanksPage { frame, known }).into_response(),
+            Err(instead) => instead,
+        },
+    )
 }

@@ -1,10 +1,16 @@
 //! The queries about damage.
 
+mod elsewhere;
 mod pictures;
 mod pieces;
+mod shown;
+mod worth;
 
+pub use elsewhere::{found_over, is_missed_elsewhere};
 pub use pictures::{Small, add_picture, came_with, pictures, strangers_pictures};
-pub use pieces::{Stand, assemblies, kinds, lacking, missing, pictured, stands};
+pub use pieces::{Stand, assemblies, kinds, lacking, missing, pictured, spares_on_hand, stands};
+pub use shown::{PartPicture, ShownSaid, add_shown, part_pictures, shown_said};
+pub use worth::{add_worth, worths};
 
 use sqlx::SqliteConnection;
 
@@ -245,13 +251,13 @@ pub async fn steps(
         .collect())
 }
 
-/// Adds a step after the last one of its report; its `line` is given here.
+/// Adds a step after the last one of its report, and answers its line.
 pub async fn add_step(
     db: &mut SqliteConnection,
     report: DamageId,
     step: &Step,
-) -> sqlx::Result<()> {
-    sqlx::query!(
+) -> sqlx::Result<i64> {
+    sqlx::query_scalar!(
         r#"
             insert into damage_step (
                 report_id, line, kind, qty, state, entry_seq, other_id, undoes, why,
@@ -261,6 +267,7 @@ pub async fn add_step(
                 $1, coalesce(max(line), 0) + 1, $2, $3, $4, $5, $6, $7, $8, $9, $10
             from damage_step
             where report_id = $1
+            returning line as "line!"
         "#,
         report,
         step.kind,
@@ -273,9 +280,8 @@ pub async fn add_step(
         step.person,
         step.done_at
     )
-    .execute(db)
-    .await?;
-    Ok(())
+    .fetch_one(db)
+    .await
 }
 
 /// Reports about a place, or what stands in it, that somebody without an account sent since a moment.

@@ -328,3 +328,25 @@ pub async fn assemblies(
     .fetch_all(db)
     .await
 }
+
+/// Good pieces in a team's spares boxes, by part.
+pub async fn spares_on_hand(
+    db: &mut SqliteConnection,
+    team: TeamId,
+) -> sqlx::Result<Vec<(PartId, i64)>> {
+    let rows = sqlx::query!(
+        r#"
+            select balance.part_id as "part!: PartId", sum(balance.qty) as "qty!: i64"
+            from kit
+            cross join balance on balance.kit_id = kit.id
+                and balance.outside = 0 and balance.qty > 0
+            where kit.team_id = $1 and kit.put_away_at is null and kit.revision_id is null
+                and balance.state = 'good'
+            group by balance.part_id
+        "#,
+        team
+    )
+    .fetch_all(db)
+    .await?;
+    Ok(rows.into_iter().map(|row| (row.part, row.qty)).collect())
+}

@@ -82,6 +82,55 @@ pub async fn open(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<Rep
     .await
 }
 
+/// An order line of which not all has arrived, and the day by which it is expected.
+#[derive(Debug, Clone)]
+pub struct OrderedLine {
+    pub part: PartId,
+    pub number: i64,
+    pub left: i64,
+    pub by: Option<Day>,
+}
+
+/// What a kit has ordered and not received.
+pub async fn ordered(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<OrderedLine>> {
+    let mut lines = sqlx::query_as!(
+        OrderedLine,
+        r#"
+            select
+                line.part_id as "part!: PartId",
+                line.number as "number!",
+                line.qty - coalesce(
+                    (
+                        select sum(step.qty) from order_step step
+                        where step.order_id = line.id
+                            and not exists (
+                                select 1 from entry where entry.corrects_seq = step.entry_seq
+                            )
+                    ),
+                    0
+                ) as "left!: i64",
+                (
+                    select step.by_day from order_step step
+                    where step.order_id = line.id and step.kind = 'ordered'
+                        and not exists (
+                            select 1 from order_step back
+                            where back.order_id = step.order_id and back.undoes = step.line
+                        )
+                    order by step.line desc
+                    limit 1
+                ) as "by?: Day"
+            from order_line line
+            where line.kit_id = $1 and line.state = 'ordered'
+            order by line.number
+        "#,
+        kit
+    )
+    .fetch_all(db)
+    .await?;
+    lines.retain(|line| line.left > 0);
+    Ok(lines)
+}
+
 /// What came of a part from the supplier after an entry, in order; below zero for what never came after
 /// all. What was taken back did not happen.
 pub async fn came(

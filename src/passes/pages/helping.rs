@@ -7,16 +7,14 @@ use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
 use serde::Deserialize;
-use sqlx::SqliteConnection;
 
+use super::counting;
 use crate::app::App;
 use crate::code::{Code, NotACode};
 use crate::error::{AppError, NotDone};
-use crate::events;
 use crate::find::pages::Asker;
-use crate::ids::FormId;
+use crate::ids::{FormId, StintId};
 use crate::passes::{self, Helper, Pass};
-use crate::places;
 use crate::places::rules::words::{named, sentence};
 use crate::web::extract::{Form, Nothing, Path};
 use crate::web::flash;
@@ -217,8 +215,20 @@ fn cookie(app: &App, token: String, age: Option<i64>) -> Result<HeaderValue, App
 /// The crates of one kit that goes.
 struct Kit {
     name: String,
-    /// Address and words of each.
-    crates: Vec<(String, String)>,
+    /// A member opened a count of it.
+    is_counted: bool,
+    crates: Vec<Crate>,
+}
+
+/// One crate or bag.
+struct Crate {
+    /// Where its public page is.
+    address: String,
+    words: String,
+    /// What the helper began there, and whether it is finished.
+    begun: Option<(StintId, bool)>,
+    /// Where counting it begins, if it can be counted.
+    begin: Option<String>,
 }
 
 #[derive(Template)]
@@ -235,36 +245,36 @@ pub(super) async fn helping(
     frame: Frame,
     Extension(helper): Extension<Helper>,
 ) -> Result<Page<HelpingPage>, AppError> {
+    let begun = counting::begun(&app, &helper).await?;
     let mut db = app.db.read().await?;
+    let kits = passes::counting::kits(&mut db, &helper)
+        .await?
+        .into_iter()
+        .map(|kit| Kit {
+            is_counted: kit.count.is_some(),
+            crates: kit
+                .crates
+                .iter()
+                .map(|place| Crate {
+                    address: format!("/c/{}/inside", place.code.plain()),
+                    words: format!("{}, {}", sentence(&named(place)), place.code),
+                    begun: kit
+                        .count
+                        .and_then(|count| begun.get(&(count, place.id)).copied()),
+                    begin: kit
+                        .count
+                        .map(|count| format!("/helping/counts/{count}/places/{}", place.id)),
+                })
+                .collect(),
+            name: kit.name,
+        })
+        .collect();
     Ok(Page(HelpingPage {
         form_id: frame.form_id(),
         frame,
-        kits: kits(&mut db, &helper).await?,
+        kits,
         helper,
     }))
-}
-
-async fn kits(db: &mut SqliteConnection, helper: &Helper) -> sqlx::Result<Vec<Kit>> {
-    let mut kits = Vec::new();
-    for kit in events::kits_of(db, helper.pass.event).await? {
-        if kit.team != helper.pass.team {
-            continue;
-        }
-        let crates = places::in_kit(db, kit.kit)
-            .await?
-            .iter()
-            .filter(|place| place.kind.is_carried())
-            .map(|place| {
-                let words = format!("{}, {}", sentence(&named(place)), place.code);
-                (format!("/c/{}/inside", place.code.plain()), words)
-            })
-            .collect();
-        kits.push(Kit {
-            name: kit.kit_name,
-            crates,
-        });
-    }
-    Ok(kits)
 }
 
 /// Forgets the pass on this phone.

@@ -1,5 +1,6 @@
 //! The pages of helper passes.
 
+mod counting;
 mod helping;
 mod team;
 
@@ -23,5 +24,18 @@ pub fn routes() -> Routes {
         .get("/PASS/{code}", Rule::Anyone, helping::begin)
         .post("/pass/{code}", Rule::Anyone, helping::open)
         .get("/helping", Rule::Helps, helping::helping)
+        .post(
+            "/helping/counts/{count}/places/{place}",
+            Rule::Helps,
+            counting::begin,
+        )
+        .get("/helping/stints/{stint}", Rule::Helps, counting::show)
+        .post("/helping/stints/{stint}", Rule::Helps, counting::write)
+        .post("/helping/stints/{stint}/done", Rule::Helps, counting::done)
+        .post(
+            "/helping/stints/{stint}/reopen",
+            Rule::Helps,
+            counting::take_up,
+        )
         .post("/helping/stop", Rule::Helps, helping::stop)
 }

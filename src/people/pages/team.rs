@@ -134,6 +134,12 @@ struct TeamPage {
     zones: [&'static str; ZONES.len()],
 }
 
+impl TeamPage {
+    fn is_mine(&self) -> bool {
+        self.viewer.role_in(self.team.id).is_some()
+    }
+}
+
 pub async fn show(
     State(app): State<App>,
     viewer: Viewer,

@@ -112,7 +112,9 @@ async fn show_page(
         Of::Place(place) => store::place_words(&mut db, place)
             .await?
             .map(|(words, _)| (words, format!("/places/{place}"))),
-        Of::Other => None,
+        Of::Other => store::report_of(&mut db, picture.id)
+            .await?
+            .map(|report| ("What it shows".to_owned(), format!("/damage/{report}"))),
     };
     let done = store::acts(&mut db, picture.id)
         .await?

@@ -10,7 +10,7 @@ use sqlx::SqliteConnection;
 use super::rules::Act;
 use super::{Of, Shown};
 use crate::clock::{Day, Instant};
-use crate::ids::{FileId, PartId, PersonId, PictureId, PlaceId, TeamId};
+use crate::ids::{DamageId, FileId, PartId, PersonId, PictureId, PlaceId, TeamId};
 
 /// A picture with everything that is known about it.
 #[derive(Debug, Clone)]
@@ -199,6 +199,19 @@ pub async fn first_of_part(
         "#,
         part,
         team
+    )
+    .fetch_optional(db)
+    .await
+}
+
+/// The report about damage that a picture came with, or was added to.
+pub async fn report_of(
+    db: &mut SqliteConnection,
+    picture: PictureId,
+) -> sqlx::Result<Option<DamageId>> {
+    sqlx::query_scalar!(
+        r#"select report_id as "id!: DamageId" from damage_picture where picture_id = $1"#,
+        picture
     )
     .fetch_optional(db)
     .await

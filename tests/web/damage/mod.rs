@@ -3,6 +3,9 @@
 mod deciding;
 mod pictures;
 mod season;
+mod second;
+mod shown;
+mod spares;
 mod strangers;
 
 use fieldstow::ids::{KitId, PersonId, PlaceId, TeamId};

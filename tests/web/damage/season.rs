@@ -1,5 +1,5 @@
-//! A played season: every breakage is followed from its picture to what was decided, to the line for the next order,
-//! and to the books.
+//! A played season: every breakage is followed from its picture to what was decided, to the line of the order, and to
+//! the books, by following links alone.
 
 use super::{states, stocked};
 use crate::support::{Seen, World, drawn};
@@ -47,36 +47,64 @@ async fn every_breakage_of_a_season_is_followed_to_its_end() {
     let one_off = "This was a one-off: do not reckon with it next season";
     keeper.press(&last, one_off, &[]).await;
 
-    // Each slip has its picture, its decision, and an entry in the books that names the pieces.
-    for (slip, decided) in slips.iter().zip([
-        "mended 1",
-        "wrote 2 off",
-        "decided to keep 1 in use",
-        "wrote 1 off",
-    ]) {
-        let slip = keeper.open(&slip.path).await;
-        slip.expect(200, decided).expect(200, "Settled.");
-        let picture = slip.attribute(".pictures img", "src").expect("a picture");
-        drawn::assert_only_pixels(&keeper.open(&picture).await.bytes);
-        let entries = slip
-            .html()
-            .split("href=\"/entries/")
-            .skip(1)
-            .filter_map(|rest| rest.split('"').next().map(str::to_owned))
-            .collect::<Vec<_>>();
-        assert_eq!(entries.len(), 2, "accepted and decided: {entries:?}");
-        for entry in entries {
-            let entry = keeper.open(&format!("/entries/{entry}")).await;
-            entry.expect(200, "Kettlehorn");
-        }
-    }
-
     // What waits for the next order is one list, and every line opens its slip.
     let order = keeper.open("/damage?show=order").await;
     order
         .expect(200, "2 for the next order.")
         .expect(200, "1 for the next order.");
     assert_eq!(order.texts_of(".jobs .name").len(), 2);
+
+    // From the page Broken, by links alone: to the slip, from its picture back to it, to the order line and from
+    // there back, and to each entry in the books.
+    let broken = keeper.open("/broken").await;
+    let list = keeper.click(&broken, "What was told before").await;
+    let found = list.texts_of(".jobs .name");
+    assert_eq!(found.len(), 4, "{found:?}");
+    let decided = [
+        // The latest stands first.
+        ("wrote 1 off", None),
+        ("decided to keep 1 in use", Some("1 Post")),
+        ("wrote 2 off", Some("2 Peg, black (B-4)")),
+        ("mended 1", None),
+    ];
+    for (nth, (decided, order)) in decided.into_iter().enumerate() {
+        let slip = keeper.open(&hrefs(&list, ".jobs a")[nth]).await;
+        slip.expect(200, decided).expect(200, "Settled.");
+        let picture = keeper.open(&hrefs(&slip, ".pictures a")[0]).await;
+        let pixels = picture.attribute(".picture img", "src").expect("a picture");
+        drawn::assert_only_pixels(&keeper.open(&pixels).await.bytes);
+        let back = keeper.click(&picture, "What it shows").await;
+        assert_eq!(back.path, slip.path);
+
+        let entries = hrefs(&slip, "a[href^='/entries/']");
+        assert_eq!(entries.len(), 2, "accepted and decided: {entries:?}");
+        for entry in entries {
+            let entry = keeper.open(&entry).await;
+            entry.expect(200, "Kettlehorn");
+        }
+        let Some(order) = order else {
+            continue;
+        };
+        let line = keeper.open(&hrefs(&slip, "a[href*='/orders/']")[0]).await;
+        line.expect(200, order).expect(200, "for the next order.");
+        let back = keeper.click(&line, "What broke or was lost").await;
+        assert_eq!(back.path, slip.path);
+        // Ordered, arrived, and from there into the books.
+        let fields = [("supplier", "Kolm Works")];
+        let line = keeper.press(&line, "It is ordered", &fields).await;
+        let line = keeper.press(&line, "These arrived", &[]).await;
+        line.expect(200, "All of it arrived.");
+        let entry = keeper.click(&line, "In the books").await;
+        entry.expect(200, "brought in").expect(200, "Kettlehorn");
+        let slip = keeper.open(&back.path).await;
+        slip.expect(200, "All of it arrived.");
+    }
+
+    // What waits for the next order is one list; now nothing does any more.
+    let order = keeper.open("/damage?show=order").await;
+    assert_eq!(order.texts_of(".jobs .name").len(), 0);
+    let all = keeper.open("/damage").await;
+    all.expect(200, "What was ordered arrived.");
 
     // What broke most opens its reports, by part, by event and by season alike.
     let most = keeper.open("/damage/most").await;
@@ -88,10 +116,19 @@ async fn every_breakage_of_a_season_is_followed_to_its_end() {
     let elsewhere = keeper.open("/damage?at=another%20day").await;
     assert!(elsewhere.texts_of(".jobs .name").is_empty());
 
-    assert_eq!(stock.states("Peg").await, states(&[("good", 17)]));
+    assert_eq!(stock.states("Peg").await, states(&[("good", 19)]));
     assert_eq!(
         stock.states("Post").await,
-        states(&[("doubtful", 1), ("good", 3)])
+        states(&[("doubtful", 1), ("good", 4)])
     );
     world.verify().await;
+}
+
+/// Where the links lead that a selector finds, in order.
+fn hrefs(seen: &Seen, css: &str) -> Vec<String> {
+    let css = scraper::Selector::parse(css).expect("a selector");
+    seen.document()
+        .select(&css)
+        .filter_map(|link| link.value().attr("href").map(str::to_owned))
+        .collect()
 }

@@ -107,6 +107,10 @@ impl World {
             .await;
         let report = supplied.press(&form, "I sent it on", &[]).await;
         examples.insert("/kits/{kit}/reports/{report}", report.path);
+        let wanted = format!("/orders/new?kit={kit}&part={}", examples["part"]);
+        let form = keeper.open(&wanted).await;
+        let ordered = keeper.press(&form, "Put it on the list", &[]).await;
+        examples.insert("/kits/{kit}/orders/{order}", ordered.path);
         let box_3 = "select id from place where kit_id = $1 and name = 'Box 3'";
         let box_3: Uuid = self.stored(box_3, &kit).await;
         let lent = loan(&keeper, &kit, &format!("crate-{box_3}")).await;
@@ -146,10 +150,25 @@ impl World {
         keeper
             .press(&begin, "I am helping", &[("first_name", "Sam")])
             .await;
+        let helping = keeper.open("/helping").await;
+        let button = helping
+            .attribute(".jobs li:last-child button", "aria-label")
+            .expect("a bag that nobody has begun");
+        let sheet = keeper.press(&helping, &button, &[]).await;
+        examples.insert("/helping/stints/{stint}", sheet.path);
         examples.insert("pass/code", pass.clone());
         examples.insert("PASS/code", pass);
         let code = "select code from code where subject_id = $1";
         examples.insert("code", self.stored(code, &examples["place"]).await);
+        let small = "select '/c/' || code.code || '/pictures/' || lower(hex(picture.part_id)) || '/small.jpg' \
+            from picture \
+            join balance on balance.part_id = picture.part_id and balance.outside = 0 and balance.qty > 0 \
+            join place on place.id = balance.place_id and place.team_id = picture.team_id \
+            join code on code.subject_id = place.id \
+            where place.kind in ('crate', 'bag', 'box', 'tray') and picture.removed_at is null and $1 <> x'' \
+            limit 1";
+        let small = self.stored(small, &kit).await;
+        examples.insert("/c/{code}/pictures/{part}/small.jpg", small);
         let seq = "select cast(max(seq) as text) from entry where $1 <> x''";
         examples.insert("seq", self.stored(seq, &kit).await);
         examples.extend([
