@@ -48,6 +48,9 @@ pub async fn sheet(db: &mut SqliteConnection, stint: StintId) -> Result<Sheet, A
     }
     if due.is_empty() {
         for part in store::parts_of_kit(db, count.kit).await? {
+            if part.is_looked_at() {
+                continue;
+            }
             order.push((part.id, None));
             parts.insert(part.id, part);
         }

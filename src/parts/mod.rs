@@ -10,8 +10,6 @@ mod store;
 
 pub use store::{Listed, Part, StandIn, find, holding as stand_ins_that_hold, listed_in};
 
-use sqlx::SqliteConnection;
-
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::PartId;
@@ -34,11 +32,6 @@ pub fn full_words(part: &Part) -> String {
         words.push_str(&format!(", {}", part.colour));
     }
     words.trim().to_owned()
-}
-
-/// Parts that bear this number or name, or number, name and colour; three at most.
-pub async fn called(db: &mut SqliteConnection, words: &str) -> sqlx::Result<Vec<PartId>> {
-    store::called(db, words).await
 }
 
 /// Keeps a new description of a part, unless somebody else changed it since `version` was shown.
