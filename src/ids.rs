@@ -80,6 +80,8 @@ ids! {
     FeedId
     PassId
     HelperId
+    LinkId
+    PhoneId
     ReportId
     /// Drawn when a form is shown, sent with it, and kept for ever: the same form sent twice is
     /// recorded once. For acts that the ledger records it is also the entry's id.

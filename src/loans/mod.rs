@@ -27,6 +27,7 @@ mod offering;
 pub mod pages;
 mod returning;
 pub mod rules;
+mod saying;
 mod store;
 
 pub use asking::{Answer, answer, ask, extend, withdraw};
@@ -34,14 +35,23 @@ pub use closing::{Agreed, agree_about, close, come_home};
 pub use lending::{lend, take_back};
 pub use offering::{Chosen, Offer, Offered, offer};
 pub use returning::{BackLine, BackPlace, give_back, still_out};
-pub use store::{Loan, find, going_on, of_kit, over};
+pub use saying::{
+    Speaker, answer_difference, confirm_count, last_proposal, note_damage, note_link, propose,
+    say_given_back,
+};
+pub use store::{
+    By, Difference, Loan, LoanPlace, Say, differences, find, going_on, of_kit, over, places,
+};
+
+use sqlx::SqliteConnection;
 
 use crate::clock::Day;
 use crate::db::Tx;
 use crate::error::{AppError, NotDone};
-use crate::ids::LoanId;
+use crate::ids::{LoanId, PlaceId};
 use crate::ledger::{self, Entry, NotAppended, Seq};
 use crate::web::form::Wrong;
+pub use rules::saying::{Answered, Proposed};
 use rules::words::{self, State};
 
 impl Loan {
@@ -70,6 +80,15 @@ impl Loan {
     pub fn is_out(&self) -> bool {
         self.state == State::Out
     }
+}
+
+/// What of a loan is still out: crates, and the bag of loose pieces.
+pub async fn places_out(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<PlaceId>> {
+    let all = store::places(db, loan).await?;
+    let out = all
+        .iter()
+        .filter(|place| place.back_at.is_none() && !place.is_owed());
+    Ok(out.map(|place| place.place).collect())
 }
 
 async fn found<R>(tx: &mut Tx, loan: LoanId) -> Result<Loan, NotDone<R>> {

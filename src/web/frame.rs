@@ -37,7 +37,7 @@ impl Frame {
             "" => "today",
             "counts" | "stints" => "count",
             "where" | "places" | "c" => "where",
-            "lend" | "loans" => "lend",
+            "lend" | "loans" | "lent" => "lend",
             "broken" | "damage" => "broken",
             _ => "",
         }

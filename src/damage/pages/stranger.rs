@@ -12,12 +12,13 @@ use super::tell::{self, happened, usables};
 use super::wrongs_of;
 use crate::app::App;
 use crate::codes::CodeKind;
-use crate::damage::AboutTyped;
 use crate::damage::photo::{self, Photo};
 use crate::damage::rules::telling::{Typed, What};
+use crate::damage::{AboutTyped, Credit};
 use crate::error::{AppError, NotDone};
 use crate::find::pages::{Asker, look_up};
 use crate::ids::{FormId, PartId, PlaceId};
+use crate::lent::{self, Phone};
 use crate::passes::Helper;
 use crate::pictures::rules::MOST_BYTES;
 use crate::places::rules::words::{named, sentence};
@@ -130,6 +131,8 @@ pub(super) struct StrangerPage {
     form_id: FormId,
     known: Known,
     helper: Option<Helper>,
+    /// Who tells it, with the link of the loan that the crate is out on.
+    borrower: Option<Phone>,
     fields: StrangerForm,
     wrongs: Vec<Wrong>,
 }
@@ -194,11 +197,12 @@ pub(super) async fn ask(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
-    helper: Option<Extension<Helper>>,
+    (helper, phone): (Option<Extension<Helper>>, Option<Extension<Phone>>),
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
     Ok(match known(&app, &asker, &code).await? {
         Ok(known) => Page(StrangerPage {
+            borrower: borrower(&app, phone, &known).await?,
             form_id: frame.form_id(),
             frame,
             helper: helper
@@ -211,6 +215,20 @@ pub(super) async fn ask(
         .into_response(),
         Err(miss) => miss,
     })
+}
+
+/// The phone whose loan the crate is out on.
+async fn borrower(
+    app: &App,
+    phone: Option<Extension<Phone>>,
+    known: &Known,
+) -> Result<Option<Phone>, AppError> {
+    let Some(Extension(phone)) = phone else {
+        return Ok(None);
+    };
+    let mut db = app.db.read().await?;
+    let has = lent::has(&mut db, &phone, known.place.id).await?;
+    Ok(has.then_some(phone))
 }
 
 impl StrangerForm {
@@ -244,7 +262,7 @@ pub(super) async fn tell(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
-    helper: Option<Extension<Helper>>,
+    (helper, phone): (Option<Extension<Helper>>, Option<Extension<Phone>>),
     Path(code): Path<String>,
     parts: Multipart,
 ) -> Result<Response, AppError> {
@@ -269,10 +287,15 @@ pub(super) async fn tell(
     let helper = helper
         .map(|Extension(helper)| helper)
         .filter(|helper| known.is_helped_by(helper));
+    let borrower = borrower(&app, phone, &known).await?;
     let typed = fields.typed();
+    let credit = match (&helper, &borrower) {
+        (_, Some(phone)) => Credit::Borrower(phone),
+        (Some(helper), None) => Credit::Helper(helper),
+        (None, None) => Credit::Anybody,
+    };
     let done =
-        damage::tell_without_account(&app, &sent, &known.place, &typed, &about, helper.as_ref())
-            .await;
+        damage::tell_without_account(&app, &sent, &known.place, &typed, &about, credit).await;
     match done {
         Ok((outcome, report)) => {
             let today = app.clock.now().day("UTC");
@@ -290,6 +313,7 @@ pub(super) async fn tell(
                 frame,
                 known,
                 helper,
+                borrower,
                 fields,
                 wrongs,
             }))

@@ -8,7 +8,7 @@ use super::show::{Typed, page};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::LoanId;
-use crate::loans::{self, Agreed, Answer};
+use crate::loans::{self, Agreed, Answer, Proposed};
 use crate::people::Viewer;
 use crate::receipts::Outcome;
 use crate::web::extract::{Form, Nothing, Path};
@@ -18,7 +18,7 @@ use crate::web::frame::Frame;
 use crate::web::page;
 
 /// The page again with what a small form was refused for, or on with a message.
-async fn answered(
+pub(super) async fn answered(
     app: &App,
     viewer: &Viewer,
     frame: Frame,
@@ -150,6 +150,8 @@ pub(super) struct AgreeForm {
     pays: String,
     lender_name: String,
     borrower_name: String,
+    /// "yes" where the borrower is asked first.
+    propose: String,
 }
 
 pub(super) async fn agree_about(
@@ -159,19 +161,31 @@ pub(super) async fn agree_about(
     Path((loan, line)): Path<(LoanId, i64)>,
     form: Form<AgreeForm>,
 ) -> Result<Response, AppError> {
+    let is_proposal = !form.fields.propose.is_empty();
     let agreed = Agreed {
         agreement: form.fields.agreement,
         pays: form.fields.pays,
         lender_name: form.fields.lender_name,
         borrower_name: form.fields.borrower_name,
     };
-    let done = loans::agree_about(&app, &viewer, &form.sent, (loan, line), &agreed).await;
+    let (done, text) = if is_proposal {
+        let proposed = Proposed {
+            agreement: agreed.agreement.clone(),
+            pays: agreed.pays.clone(),
+            name: agreed.lender_name.clone(),
+        };
+        let done = loans::propose(&app, &viewer, &form.sent, (loan, line), &proposed).await;
+        (done, "Proposed. The borrower answers.")
+    } else {
+        let done = loans::agree_about(&app, &viewer, &form.sent, (loan, line), &agreed).await;
+        (done, "Noted.")
+    };
     let typed = Typed {
         agreed,
         line,
         ..Typed::default()
     };
-    answered(&app, &viewer, frame, loan, done, "Noted.", typed).await
+    answered(&app, &viewer, frame, loan, done, text, typed).await
 }
 
 #[derive(Deserialize, Default)]

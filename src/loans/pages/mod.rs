@@ -4,12 +4,17 @@ mod acts;
 mod around;
 mod ask;
 mod back;
+mod differing;
 mod lend;
 mod list;
 mod sheet;
 mod show;
+mod sides;
 
 use sqlx::SqliteConnection;
+
+pub use differing::{Differing, differing};
+pub use sheet::{Sheet, of_loan};
 
 use super::{Loan, store};
 use crate::error::AppError;
@@ -45,6 +50,17 @@ pub fn routes() -> Routes {
             Rule::Works,
             acts::come_home,
         )
+        .post(
+            "/loans/{loan}/differences/{line}/answer",
+            Rule::KeepsOther,
+            sides::answer_difference,
+        )
+        .post(
+            "/loans/{loan}/count",
+            Rule::KeepsOther,
+            sides::confirm_count,
+        )
+        .post("/loans/{loan}/given", Rule::KeepsOther, sides::give_back)
         .post("/loans/{loan}/close", Rule::Keeps, acts::close)
 }
 

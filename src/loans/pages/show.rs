@@ -1,15 +1,18 @@
 //! One loan: how it stands, what is where, what differs, what happened.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::extract::State;
 
+use super::differing::{self, Differing};
 use crate::app::App;
 use crate::clock::Day;
 use crate::error::AppError;
 use crate::ids::{FormId, LoanId};
 use crate::loans::rules::back::{Agreement, Kind};
 use crate::loans::rules::words::State as LoanState;
-use crate::loans::store::{self, Difference, LoanPlace};
+use crate::loans::store::{self, Difference, LoanPlace, Say};
 use crate::loans::{Agreed, Loan};
 use crate::people::Viewer;
 use crate::people::viewer::form_encode;
@@ -35,6 +38,10 @@ pub(super) struct ShowPage {
     today: Day,
     places: Vec<LoanPlace>,
     differences: Vec<Difference>,
+    says: Vec<Say>,
+    differing: Vec<Differing>,
+    /// What the borrower said of the count at the start.
+    confirmed: String,
     steps: Vec<Told>,
     /// On the lender's side.
     is_lender: bool,
@@ -52,6 +59,14 @@ pub(super) struct Typed {
     pub despite: String,
     pub agreed: Agreed,
     pub line: i64,
+    /// The forms of the borrower's side.
+    pub said: BTreeMap<String, String>,
+}
+
+impl Typed {
+    fn said(&self, field: &str) -> &str {
+        self.said.get(field).map_or("", String::as_str)
+    }
 }
 
 impl ShowPage {
@@ -125,21 +140,30 @@ impl ShowPage {
     }
 
     fn agreed(&self, one: &Difference) -> String {
-        if one.agreement.is_empty() {
-            return if one.kind.wants_agreement() {
-                "not agreed yet".into()
-            } else {
-                "put right".into()
-            };
-        }
-        let sentence = Agreement::from_word(one.kind, &one.agreement)
-            .map_or_else(String::new, |known| known.sentence().to_lowercase());
-        let pays = match one.pays.as_str() {
-            "lender" => "the lender pays",
-            "borrower" => "the borrower pays",
-            _ => "nobody pays",
-        };
-        format!("{sentence}; {pays}")
+        differing::agreed(one)
+    }
+
+    /// What each side said about a difference.
+    fn said(&self, one: &Difference) -> Vec<String> {
+        differing::said(&self.loan, one, &self.says, true)
+    }
+
+    /// The form by which the borrower's side answers.
+    fn answering(&self, one: &Difference) -> Option<&Differing> {
+        let mine = self.differing.iter().find(|known| known.line == one.line);
+        mine.filter(|known| known.is_open && self.keeps_borrower)
+    }
+
+    fn answer_at(&self, one: &Difference) -> String {
+        format!("/loans/{}/differences/{}/answer", self.loan.id, one.line)
+    }
+
+    fn there(&self) -> Vec<Choice> {
+        let chosen = self.fields.said("there");
+        vec![
+            Choice::one_of("yes", "All of it is there, as the sheet says", chosen),
+            Choice::one_of("no", "Something differs", chosen),
+        ]
     }
 
     fn agreements(&self, one: &Difference) -> Vec<Choice> {
@@ -239,6 +263,10 @@ pub(super) async fn page(
                 is_lender
             };
             let who = match (is_own, step.of_borrower) {
+                // Somebody without an account typed a name for the lender to see.
+                (_, true) if !step.phone_name.is_empty() => {
+                    format!("{} of {}", step.phone_name, loan.borrower_name)
+                }
                 (true, _) => crate::people::shown_name(&step.person_name).to_owned(),
                 (false, true) => loan.borrower_name.clone(),
                 (false, false) => loan.lender_name.clone(),
@@ -263,6 +291,9 @@ pub(super) async fn page(
         today: viewer.today(app),
         places: store::places(&mut db, loan.id).await?,
         differences: store::differences(&mut db, loan.id).await?,
+        says: store::says(&mut db, loan.id).await?,
+        differing: differing::differing(&mut db, &loan, true).await?,
+        confirmed: super::sheet::confirmed(&mut db, &loan, viewer.zone()).await?,
         steps,
         is_lender,
         keeps: viewer.keeps(loan.lender),

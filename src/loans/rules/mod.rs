@@ -2,4 +2,5 @@
 
 pub mod back;
 pub mod lending;
+pub mod saying;
 pub mod words;

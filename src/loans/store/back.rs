@@ -24,6 +24,16 @@ pub struct Difference {
     pub pays: String,
     pub lender_name: String,
     pub borrower_name: String,
+    /// In whose time it came about: 0 is the borrower's own, others are the number of what was handed on.
+    pub laid_to: Option<i64>,
+    pub laid_words: String,
+}
+
+impl Difference {
+    /// All of it came home, or turned out to lie in another crate.
+    pub fn is_home(&self) -> bool {
+        self.came_home == self.qty
+    }
 }
 
 pub async fn differences(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<Difference>> {
@@ -46,7 +56,9 @@ pub async fn differences(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Resul
                 loan_difference.agreement,
                 loan_difference.pays,
                 loan_difference.lender_name,
-                loan_difference.borrower_name
+                loan_difference.borrower_name,
+                loan_difference.laid_to,
+                loan_difference.laid_words
             from loan_difference
             join place on place.id = loan_difference.place_id
             left join part on part.id = loan_difference.part_id

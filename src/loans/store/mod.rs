@@ -1,9 +1,11 @@
 //! The queries about loans.
 
 mod back;
+mod said;
 mod write;
 
 pub use back::{Difference, add_difference, agree, came_home, difference, differences, lines_out};
+pub use said::{By, NewNote, NewSay, Say, add_note, add_say, last_note, says};
 pub use write::{
     NewLine, NewLoan, NewStep, add_line, add_place, add_step, hand_out, insert, next_number,
     set_back, set_days_around, set_despite, set_due, set_state,
@@ -180,7 +182,11 @@ pub struct LoanPlace {
     /// "crate", "loose" or "owed".
     pub what: String,
     pub stood_in: Option<PlaceId>,
+    /// What it stands in now.
+    pub stands_in: Option<PlaceId>,
     pub back_at: Option<Instant>,
+    /// Who has it, where the borrower handed it on.
+    pub handed_to: Option<String>,
 }
 
 impl LoanPlace {
@@ -191,6 +197,11 @@ impl LoanPlace {
 
     pub fn is_loose(&self) -> bool {
         self.what == "loose"
+    }
+
+    /// Who has it, or had it last.
+    pub fn holder<'a>(&'a self, borrower: &'a str) -> &'a str {
+        self.handed_to.as_deref().unwrap_or(borrower)
     }
 }
 
@@ -206,7 +217,19 @@ pub async fn places(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec
                 place.tare_g,
                 loan_place.kind as what,
                 loan_place.stood_in_id as "stood_in: PlaceId",
-                loan_place.back_at as "back_at: Instant"
+                place.parent_id as "stands_in: PlaceId",
+                loan_place.back_at as "back_at: Instant",
+                (
+                    select coalesce(team.name, loan_onward.outsider)
+                    from loan_onward_place
+                    join loan_onward using (loan_id, n)
+                    left join team on team.id = loan_onward.team_id
+                    where loan_onward_place.loan_id = loan_place.loan_id
+                        and loan_onward_place.place_id = loan_place.place_id
+                        and loan_onward.state = 'done'
+                    order by loan_onward.n desc
+                    limit 1
+                ) as "handed_to?: String"
             from loan_place
             join place on place.id = loan_place.place_id
             join code on code.subject_id = place.id
@@ -349,25 +372,44 @@ pub struct Step {
     pub entry: Option<i64>,
     pub of_borrower: bool,
     pub person_name: String,
+    /// As typed on the phone of somebody without an account.
+    pub phone_name: String,
     pub done_at: Instant,
 }
 
+/// All that happened to a loan, in order.
 pub async fn steps(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<Step>> {
     sqlx::query_as!(
         Step,
         r#"
             select
-                loan_step.kind,
-                loan_step.words,
-                loan_step.due_on as "due_on: Day",
-                loan_step.entry_seq as entry,
-                loan_step.of_borrower as "of_borrower: bool",
-                person.name as person_name,
-                loan_step.done_at as "done_at: Instant"
-            from loan_step
-            join person on person.id = loan_step.person_id
-            where loan_step.loan_id = $1
-            order by loan_step.line
+                kind as "kind!: String",
+                words as "words!: String",
+                due_on as "due_on?: Day",
+                entry_seq as "entry?: i64",
+                of_borrower as "of_borrower!: bool",
+                person_name as "person_name!: String",
+                phone_name as "phone_name!: String",
+                done_at as "done_at!: Instant"
+            from (
+                select
+                    loan_step.kind, loan_step.words, loan_step.due_on, loan_step.entry_seq,
+                    loan_step.of_borrower, person.name as person_name, '' as phone_name,
+                    loan_step.done_at, 0 as is_note, loan_step.line
+                from loan_step
+                join person on person.id = loan_step.person_id
+                where loan_step.loan_id = $1
+                union all
+                select
+                    loan_note.kind, loan_note.words, null, loan_note.entry_seq,
+                    loan_note.of_borrower, coalesce(person.name, ''), coalesce(loan_phone.name, ''),
+                    loan_note.done_at, 1, loan_note.line
+                from loan_note
+                left join person on person.id = loan_note.person_id
+                left join loan_phone on loan_phone.id = loan_note.phone_id
+                where loan_note.loan_id = $1
+            )
+            order by done_at, is_note, line
         "#,
         loan
     )

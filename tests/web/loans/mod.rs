@@ -1,6 +1,7 @@
 //! Loans: handed out, extended, counted back, agreed about, closed, and what comes home later.
 
 mod back;
+mod links;
 mod out;
 mod overlap;
 mod sides;

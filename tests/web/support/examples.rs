@@ -102,10 +102,17 @@ impl World {
             .await;
         let report = supplied.press(&form, "I sent it on", &[]).await;
         examples.insert("/kits/{kit}/reports/{report}", report.path);
-        let box_3 = "select id from place where kit_id = $1 and name = 'Box 3'";
-        let box_3: Uuid = self.stored(box_3, &kit).await;
-        let lent = loan(&keeper, &kit, &format!("crate-{box_3}")).await;
+        let box_3 = self.box_of(&kit, "Box 3").await;
+        let lent = loan(&keeper, &kit, &box_3, "Upper Quern Workshop").await;
         examples.insert("loan", last_segment(&lent.path));
+        let key = linked(&keeper, &kit, &self.box_of(&kit, "Box 2").await).await;
+        let key = key.replace(['-', ' '], "");
+        let begin = keeper.open(&format!("/lent/open/{key}")).await;
+        keeper
+            .press(&begin, "Open the loan", &[("name", "Ivo")])
+            .await;
+        examples.insert("open/key", key.clone());
+        examples.insert("OPEN/key", key);
         let form = keeper.open("/calendar/links").await;
         let made = keeper
             .press(&form, "Make the link", &[("name", "My phone")])
@@ -145,6 +152,13 @@ impl World {
             crew,
             examples,
         }
+    }
+
+    /// The field that ticks a box of a kit when it is lent.
+    async fn box_of(&self, kit: &str, name: &str) -> String {
+        let query = format!("select id from place where kit_id = $1 and name = '{name}'");
+        let id: Uuid = self.stored(&query, kit).await;
+        format!("crate-{id}")
     }
 
     /// The first value that a query finds for an id.
@@ -236,10 +250,11 @@ async fn draft(keeper: &Browser<'_>) -> Seen {
 }
 
 /// A box of the kit, handed out.
-async fn loan(keeper: &Browser<'_>, kit: &str, tick: &str) -> Seen {
+async fn loan(keeper: &Browser<'_>, kit: &str, tick: &str, borrower: &str) -> Seen {
     let form = keeper.open(&format!("/kits/{kit}/lend")).await;
     let fields = [
-        ("borrower", "Upper Quern Workshop"),
+        ("borrower", borrower),
+        ("contact", "the porter"),
         ("due_on", "2099-01-09"),
         ("not_counted", "still closed as it came"),
         (tick, "yes"),
@@ -248,6 +263,14 @@ async fn loan(keeper: &Browser<'_>, kit: &str, tick: &str) -> Seen {
     let refused = keeper.press(&form, "It is handed out", &fields).await;
     let despite = [("despite", "that box stays out"), (tick, "yes")];
     keeper.press(&refused, "It is handed out", &despite).await
+}
+
+/// Another box is lent to somebody outside the league, with a link: its key.
+async fn linked(keeper: &Browser<'_>, kit: &str, tick: &str) -> String {
+    let lent = loan(keeper, kit, tick, "Tin Mill").await;
+    let page = keeper.click(&lent, "Link for the borrower").await;
+    let made = keeper.press(&page, "Make the link", &[]).await;
+    made.text_of(".loan-key")
 }
 
 /// The token of a link for a new password.
