@@ -96,8 +96,9 @@ create table loan_onward (
     why text not null default '' check (length(why) <= 500),
     state text not null check (state in ('asked', 'agreed', 'declined', 'dropped', 'done')),
     asked_at integer not null,
-    -- The lender's word with the yes or no.
+    -- The lender's word with the yes or no, and whose it was. The books follow that yes.
     answer text not null default '' check (length(answer) <= 500),
+    answered_by blob references person (id),
     -- Handed on: where it stands in the books since, and on what count.
     spot_id blob references place (id),
     handed_at integer,
@@ -105,6 +106,7 @@ create table loan_onward (
     not_counted text not null default '' check (length(not_counted) <= 500),
     primary key (loan_id, n),
     check ((team_id is null) = (outsider <> '')),
+    check (state not in ('agreed', 'declined', 'done') or answered_by is not null),
     check ((state = 'done') = (handed_at is not null)),
     check ((handed_at is null) = (spot_id is null)),
     check (handed_at is null or (counted = 1) = (not_counted = ''))

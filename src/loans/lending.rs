@@ -265,7 +265,7 @@ async fn write_down(tx: &mut Tx, loan: LoanId, kit: &Kit, going: &Going) -> sqlx
 }
 
 /// The place that stands for a borrower among the lender's places; made at the first loan.
-async fn spot_for(
+pub(super) async fn spot_for(
     app: &App,
     tx: &mut Tx,
     viewer: &Viewer,
@@ -325,6 +325,11 @@ pub async fn take_back(
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let loan = found(tx, loan).await?;
         let places = store::places(tx, loan.id).await?;
+        let was_handed_on = places.iter().any(|place| place.handed_to.is_some());
+        if loan.is_out() && was_handed_on {
+            let text = "some of it was handed on already; count it back instead";
+            return Err(refused("", text));
+        }
         if !loan.is_out() || places.iter().any(|place| place.back_at.is_some()) {
             let text = "some of it came back already; count back the rest instead";
             return Err(refused("", text));

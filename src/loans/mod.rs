@@ -13,6 +13,9 @@
 //!   lacks is *owed*: in the books it stays with the borrower, and becomes missing only when the loan is
 //!   closed. It is closed when everything is back and each difference is agreed about, with a name from each
 //!   side. What comes home later does so by one entry and reopens nothing.
+//! - **Handing on** (`onward`): the borrower answers for the loan and gives crates to somebody else only with the
+//!   lender's yes. Each hand has a stretch with a count of its own or the word that there was none, and what lacks
+//!   at the end is laid to a stretch.
 //! - A handing-out that was a mistake is taken back while nothing of it has come back.
 //! - The lender's keeper decides; the borrower's side sees the loan, its crates and its sheet, and of people
 //!   only its own.
@@ -24,6 +27,7 @@ mod closing;
 pub mod free;
 mod lending;
 mod offering;
+mod onward;
 pub mod pages;
 mod returning;
 pub mod rules;
@@ -33,6 +37,9 @@ mod store;
 pub use asking::{Answer, answer, ask, extend, withdraw};
 pub use closing::{Agreed, agree_about, close, come_home};
 pub use lending::{lend, take_back};
+pub use onward::{
+    OnwardTyped, answer_onward, ask_onward, drop_onward, handed_on, hands, lay,
+};
 pub use offering::{Chosen, Offer, Offered, offer};
 pub use returning::{BackLine, BackPlace, give_back, still_out};
 pub use saying::{
@@ -65,7 +72,11 @@ impl Loan {
             due_on: self.due_on,
             is_back: self.still_out == 0,
         };
-        words::sentence(&facts, today)
+        let mut sentence = words::sentence(&facts, today);
+        if let Some(others) = self.handed_to.as_ref().filter(|_| self.still_out > 0) {
+            sentence.push_str(&format!(" Handed on to {others}."));
+        }
+        sentence
     }
 
     pub fn is_overdue(&self, today: Day) -> bool {

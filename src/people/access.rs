@@ -44,6 +44,8 @@ pub enum Rule {
     SeesEither,
     /// Answer for the borrowing side of the subject, a loan: that team's keeper and deputies.
     KeepsOther,
+    /// Answer for either side of the subject, a loan: the keepers and deputies of both teams.
+    KeepsEither,
     /// Count and move in the subject's team's books: its members.
     Works,
     /// Decide about the subject's team's books: its keeper and deputies.
@@ -53,7 +55,7 @@ pub enum Rule {
 }
 
 impl Rule {
-    pub const ALL: [Rule; 14] = [
+    pub const ALL: [Rule; 15] = [
         Rule::Anyone,
         Rule::Helps,
         Rule::Borrows,
@@ -65,6 +67,7 @@ impl Rule {
         Rule::Sees,
         Rule::SeesEither,
         Rule::KeepsOther,
+        Rule::KeepsEither,
         Rule::Works,
         Rule::Keeps,
         Rule::Staffs,
@@ -76,6 +79,7 @@ impl Rule {
             Rule::Sees
             | Rule::SeesEither
             | Rule::KeepsOther
+            | Rule::KeepsEither
             | Rule::Works
             | Rule::Keeps
             | Rule::Staffs => true,
@@ -104,6 +108,7 @@ impl Rule {
             Rule::Sees => "the team's members and coordinators",
             Rule::SeesEither => "the members of both teams and coordinators",
             Rule::KeepsOther => "the borrowing team's keeper and deputies",
+            Rule::KeepsEither => "the keepers and deputies of both teams",
             Rule::Works => "the team's members",
             Rule::Keeps => "the team's keeper and deputies",
             Rule::Staffs => "the team's keeper and deputies, and coordinators",
@@ -143,6 +148,7 @@ pub fn allowed(rule: Rule, standing: Option<Standing>) -> bool {
             standing.role_there.is_some() || standing.role_beside.is_some() || standing.coordinator
         }
         Rule::KeepsOther => standing.role_beside.is_some_and(Role::keeps),
+        Rule::KeepsEither => keeps_there || standing.role_beside.is_some_and(Role::keeps),
         Rule::Works => standing.role_there.is_some(),
         Rule::Keeps => keeps_there,
         Rule::Staffs => keeps_there || standing.coordinator,
@@ -386,6 +392,7 @@ mod tests {
             (Rule::Sees, "----y-yyy--"),
             (Rule::SeesEither, "----y-yyyyy"),
             (Rule::KeepsOther, "----------y"),
+            (Rule::KeepsEither, "-------yy-y"),
             (Rule::Works, "------yyy--"),
             (Rule::Keeps, "-------yy--"),
             (Rule::Staffs, "----y--yy--"),

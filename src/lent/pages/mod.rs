@@ -27,5 +27,6 @@ pub fn routes() -> Routes {
             Rule::Borrows,
             phone::answer_difference,
         )
+        .post("/lent/onward", Rule::Borrows, phone::ask_onward)
         .post("/lent/stop", Rule::Borrows, phone::stop)
 }

@@ -13,7 +13,7 @@ use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::FormId;
 use crate::lent::Phone;
-use crate::loans::pages::{Differing, Sheet, differing, of_loan};
+use crate::loans::pages::{Differing, Sheet, Tick, differing, of_loan, onward_typed, ticks};
 use crate::loans::{self, Answered, Speaker};
 use crate::receipts::Outcome;
 use crate::web::extract::{Form, Nothing, Path};
@@ -43,6 +43,8 @@ pub(super) struct ShowPage {
     sheet: Sheet,
     crates: Vec<Crate>,
     differences: Vec<Differing>,
+    /// What can be handed on.
+    ticks: Vec<Tick>,
     fields: Fields,
     wrongs: Vec<Wrong>,
 }
@@ -124,6 +126,7 @@ async fn show_page(
         sentence: loan.sentence(today),
         is_overdue: loan.is_overdue(today),
         crates,
+        ticks: ticks(&mut db, loan.id, &fields).await?,
         differences: differing(&mut db, &loan, false).await?,
         sheet: of_loan(&mut db, loan, &phone.link.zone).await?,
         phone,
@@ -204,6 +207,20 @@ pub(super) async fn answer_difference(
     let speaker = Speaker::phone(phone.id);
     let done = loans::answer_difference(&app, &speaker, &sent, (phone.loan, line), &said).await;
     let text = "The lender sees what you said.";
+    answered(&app, frame, phone, done, text, fields).await
+}
+
+pub(super) async fn ask_onward(
+    State(app): State<App>,
+    frame: Frame,
+    Extension(phone): Extension<Phone>,
+    form: Form<Fields>,
+) -> Result<Response, AppError> {
+    let (sent, fields) = (form.sent, form.fields);
+    let speaker = Speaker::phone(phone.id);
+    let typed = onward_typed(&fields);
+    let done = loans::ask_onward(&app, &speaker, None, &sent, phone.loan, &typed).await;
+    let text = "Asked. Until the lender says yes it stays with you.";
     answered(&app, frame, phone, done, text, fields).await
 }
 

@@ -8,7 +8,7 @@ use super::show::{Typed, page};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::LoanId;
-use crate::loans::{self, Agreed, Answer, Proposed};
+use crate::loans::{self, Agreed, Answer, Proposed, Speaker};
 use crate::people::Viewer;
 use crate::receipts::Outcome;
 use crate::web::extract::{Form, Nothing, Path};
@@ -207,6 +207,88 @@ pub(super) async fn come_home(
     let done = loans::come_home(&app, &viewer, &form.sent, (loan, line), &qty, replaced).await;
     let typed = Typed::default();
     answered(&app, &viewer, frame, loan, done, "It is home.", typed).await
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub(super) struct LaidForm {
+    stretch: String,
+    words: String,
+}
+
+pub(super) async fn lay(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path((loan, line)): Path<(LoanId, i64)>,
+    form: Form<LaidForm>,
+) -> Result<Response, AppError> {
+    let LaidForm { stretch, words } = form.fields;
+    let done = loans::lay(&app, &viewer, &form.sent, (loan, line), &stretch, &words).await;
+    let said = [
+        (format!("laid-{line}"), stretch),
+        (format!("laid_words-{line}"), words),
+    ];
+    let typed = Typed {
+        said: said.into(),
+        ..Typed::default()
+    };
+    answered(&app, &viewer, frame, loan, done, "Noted.", typed).await
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub(super) struct WordForm {
+    /// "yes" or "no", by the button that was pressed.
+    says: String,
+    word: String,
+}
+
+pub(super) async fn answer_onward(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path((loan, n)): Path<(LoanId, i64)>,
+    form: Form<WordForm>,
+) -> Result<Response, AppError> {
+    let WordForm { says, word } = form.fields;
+    let (yes, sent) = (says == "yes", &form.sent);
+    let done = loans::answer_onward(&app, &viewer, sent, (loan, n), yes, &word).await;
+    let text = if yes {
+        "They may hand it on."
+    } else {
+        "They may not hand it on."
+    };
+    let typed = Typed {
+        said: [(format!("word-{n}"), word)].into(),
+        ..Typed::default()
+    };
+    answered(&app, &viewer, frame, loan, done, text, typed).await
+}
+
+pub(super) async fn drop_onward(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path((loan, n)): Path<(LoanId, i64)>,
+    form: Form<Nothing>,
+) -> Result<Response, AppError> {
+    let is_lender = is_lender(&app, &viewer, loan).await?;
+    let speaker = Speaker::member(&viewer, loan);
+    let done = loans::drop_onward(&app, &speaker, is_lender, &form.sent, (loan, n)).await;
+    let text = "It is not handed on.";
+    answered(&app, &viewer, frame, loan, done, text, Typed::default()).await
+}
+
+/// Whether a viewer answers for the lending side.
+pub(super) async fn is_lender(
+    app: &App,
+    viewer: &Viewer,
+    loan: LoanId,
+) -> Result<bool, AppError> {
+    let mut db = app.db.read().await?;
+    let loan = super::found(&mut db, loan).await?;
+    Ok(viewer.keeps(loan.lender))
 }
 
 pub(super) async fn close(

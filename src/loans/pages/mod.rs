@@ -7,6 +7,7 @@ mod back;
 mod differing;
 mod lend;
 mod list;
+mod onward;
 mod sheet;
 mod show;
 mod sides;
@@ -14,6 +15,7 @@ mod sides;
 use sqlx::SqliteConnection;
 
 pub use differing::{Differing, differing};
+pub use onward::{Tick, ticks, typed as onward_typed};
 pub use sheet::{Sheet, of_loan};
 
 use super::{Loan, store};
@@ -61,6 +63,17 @@ pub fn routes() -> Routes {
             sides::confirm_count,
         )
         .post("/loans/{loan}/given", Rule::KeepsOther, sides::give_back)
+        .post(
+            "/loans/{loan}/differences/{line}/laid",
+            Rule::Keeps,
+            acts::lay,
+        )
+        .get("/loans/{loan}/onward", Rule::KeepsEither, onward::new)
+        .post("/loans/{loan}/onward", Rule::KeepsEither, onward::ask)
+        .get("/loans/{loan}/onward/{n}", Rule::KeepsEither, onward::count)
+        .post("/loans/{loan}/onward/{n}", Rule::KeepsEither, onward::hand_on)
+        .post("/loans/{loan}/onward/{n}/answer", Rule::Keeps, acts::answer_onward)
+        .post("/loans/{loan}/onward/{n}/drop", Rule::KeepsEither, acts::drop_onward)
         .post("/loans/{loan}/close", Rule::Keeps, acts::close)
 }
 

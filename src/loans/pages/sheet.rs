@@ -8,6 +8,7 @@ use crate::app::App;
 use crate::error::AppError;
 use crate::ids::LoanId;
 use crate::loans::Loan;
+use crate::loans::rules::stretches::Stretch;
 use crate::loans::store::{self, LoanLine};
 use crate::people::Viewer;
 use crate::places;
@@ -39,6 +40,8 @@ pub struct Sheet {
     pub heaviest: Option<(String, String)>,
     /// What the borrower said of the count at the start.
     pub confirmed: String,
+    /// "Tin Mill had Moss from 5 Mar 2027 to 6 Mar 2027: not counted: in a hurry"; none where nothing was handed on.
+    pub hands: Vec<String>,
 }
 
 impl Sheet {
@@ -102,7 +105,15 @@ pub async fn of_loan(db: &mut SqliteConnection, loan: Loan, zone: &str) -> sqlx:
             lifts: mass::lifters(&mass),
         });
     }
+    let count = super::show::counted(&loan);
+    let hands = crate::loans::hands(db, &loan, &count).await?;
+    let was_handed_on = hands.iter().any(|hand| hand.n > 0);
     Ok(Sheet {
+        hands: hands
+            .iter()
+            .filter(|_| was_handed_on)
+            .map(|hand| had(hand, zone))
+            .collect(),
         loose: lines
             .iter()
             .filter(|line| line.loose)
@@ -141,6 +152,21 @@ pub(super) async fn confirmed(
     } else {
         format!("{who} said on {when} that it differs: {}", said.words)
     })
+}
+
+fn had(hand: &Stretch, zone: &str) -> String {
+    let Stretch {
+        who, crates, count, ..
+    } = hand;
+    let crates = crates.join(", ");
+    let from = hand.from.day(zone).words();
+    match hand.until {
+        Some(until) => {
+            let until = until.day(zone).words();
+            format!("{who} had {crates} from {from} to {until} ({count})")
+        }
+        None => format!("{who} has {crates} since {from} ({count})"),
+    }
 }
 
 fn named(line: &LoanLine) -> String {

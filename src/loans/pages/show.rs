@@ -11,8 +11,9 @@ use crate::clock::Day;
 use crate::error::AppError;
 use crate::ids::{FormId, LoanId};
 use crate::loans::rules::back::{Agreement, Kind};
+use crate::loans::rules::stretches::Stretch;
 use crate::loans::rules::words::State as LoanState;
-use crate::loans::store::{self, Difference, LoanPlace, Say};
+use crate::loans::store::{self, Difference, LoanPlace, Onward, OnwardState, Say};
 use crate::loans::{Agreed, Loan};
 use crate::people::Viewer;
 use crate::people::viewer::form_encode;
@@ -42,6 +43,11 @@ pub(super) struct ShowPage {
     differing: Vec<Differing>,
     /// What the borrower said of the count at the start.
     confirmed: String,
+    /// Who had which crates from when to when.
+    hands: Vec<Stretch>,
+    /// Askings to hand crates on.
+    onwards: Vec<Asked>,
+    zone: String,
     steps: Vec<Told>,
     /// On the lender's side.
     is_lender: bool,
@@ -49,6 +55,13 @@ pub(super) struct ShowPage {
     keeps_borrower: bool,
     fields: Typed,
     wrongs: Vec<Wrong>,
+}
+
+/// An asking to hand crates on.
+struct Asked {
+    onward: Onward,
+    /// "Moss, Ridge".
+    crates: String,
 }
 
 /// What was typed into one of the page's small forms.
@@ -156,6 +169,64 @@ impl ShowPage {
 
     fn answer_at(&self, one: &Difference) -> String {
         format!("/loans/{}/differences/{}/answer", self.loan.id, one.line)
+    }
+
+    fn was_handed_on(&self) -> bool {
+        self.hands.iter().any(|hand| hand.n > 0)
+    }
+
+    /// Askings that wait for an answer, or for being done.
+    fn waiting(&self) -> impl Iterator<Item = &Asked> {
+        let waits = |one: &&Asked| {
+            matches!(one.onward.state, OnwardState::Asked | OnwardState::Agreed)
+        };
+        self.onwards.iter().filter(waits)
+    }
+
+    fn may_hand_on(&self) -> bool {
+        (self.keeps || self.keeps_borrower) && self.loan.is_out() && self.loan.still_out > 0
+    }
+
+    fn from(&self, hand: &Stretch) -> String {
+        hand.from.words(&self.zone)
+    }
+
+    fn until(&self, hand: &Stretch) -> String {
+        hand.until
+            .map_or_else(|| "now".into(), |at| at.words(&self.zone))
+    }
+
+    /// In whose time it came about, and what tells it.
+    fn laid(&self, one: &Difference) -> String {
+        let hand = |n: i64| self.hands.iter().find(|hand| hand.n == n);
+        match one.laid_to.and_then(hand) {
+            Some(hand) => format!("While {} had it: {}", hand.who, one.laid_words),
+            None => "In whose time is not said yet".into(),
+        }
+    }
+
+    fn may_lay(&self, one: &Difference) -> bool {
+        self.wants_agreement(one) && self.was_handed_on()
+    }
+
+    fn stretches(&self, one: &Difference) -> Vec<Choice> {
+        let typed = self.fields.said(&self.field("laid", one));
+        let known = one.laid_to.map_or(String::new(), |n| n.to_string());
+        let chosen = if typed.is_empty() { &known } else { typed };
+        let mut all = vec![Choice::one_of("", "choose", chosen)];
+        let mut told: Vec<i64> = Vec::new();
+        for hand in &self.hands {
+            if !told.contains(&hand.n) {
+                told.push(hand.n);
+                let text = format!("{}, from {}", hand.who, self.from(hand));
+                all.push(Choice::one_of(hand.n, text, chosen));
+            }
+        }
+        all
+    }
+
+    fn said_of(&self, name: &str, n: &i64) -> &str {
+        self.fields.said(&format!("{name}-{n}"))
     }
 
     fn there(&self) -> Vec<Choice> {
@@ -286,10 +357,31 @@ pub(super) async fn page(
             }
         })
         .collect();
+    let count = counted(&loan);
+    let places = store::places(&mut db, loan.id).await?;
+    let asked = store::onward_places(&mut db, loan.id).await?;
+    let onwards = store::onwards(&mut db, loan.id)
+        .await?
+        .into_iter()
+        .map(|onward| {
+            let names: Vec<&str> = places
+                .iter()
+                .filter(|place| asked.contains(&(onward.n, place.place)))
+                .map(|place| place.name.as_str())
+                .collect();
+            Asked {
+                crates: names.join(", "),
+                onward,
+            }
+        })
+        .collect();
     Ok(ShowPage {
         frame,
+        hands: crate::loans::hands(&mut db, &loan, &count).await?,
+        onwards,
+        zone: viewer.zone().to_owned(),
         today: viewer.today(app),
-        places: store::places(&mut db, loan.id).await?,
+        places,
         differences: store::differences(&mut db, loan.id).await?,
         says: store::says(&mut db, loan.id).await?,
         differing: differing::differing(&mut db, &loan, true).await?,

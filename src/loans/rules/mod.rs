@@ -3,4 +3,5 @@
 pub mod back;
 pub mod lending;
 pub mod saying;
+pub mod stretches;
 pub mod words;

@@ -80,6 +80,7 @@ pub async fn difference(
     Ok(all.into_iter().find(|one| one.line == line))
 }
 
+/// Adds a difference; answers its line.
 pub async fn add_difference(
     db: &mut SqliteConnection,
     loan: LoanId,
@@ -88,18 +89,23 @@ pub async fn add_difference(
     place: PlaceId,
     qty: i64,
     words: &str,
-) -> sqlx::Result<()> {
+) -> sqlx::Result<i64> {
     let (part, kit) = part.unzip();
+    let line = sqlx::query_scalar!(
+        r#"
+            select coalesce(max(line), 0) + 1 as "line!: i64" from loan_difference where loan_id = $1
+        "#,
+        loan
+    )
+    .fetch_one(&mut *db)
+    .await?;
     sqlx::query!(
         r#"
             insert into loan_difference (loan_id, line, kind, part_id, kit_id, place_id, qty, words)
-            values (
-                $1,
-                (select coalesce(max(line), 0) + 1 from loan_difference where loan_id = $1),
-                $2, $3, $4, $5, $6, $7
-            )
+            values ($1, $2, $3, $4, $5, $6, $7, $8)
         "#,
         loan,
+        line,
         kind,
         part,
         kit,
@@ -109,7 +115,7 @@ pub async fn add_difference(
     )
     .execute(db)
     .await?;
-    Ok(())
+    Ok(line)
 }
 
 /// Notes what both sides agreed about a difference.

@@ -1,10 +1,15 @@
 //! The queries about loans.
 
 mod back;
+mod onward;
 mod said;
 mod write;
 
 pub use back::{Difference, add_difference, agree, came_home, difference, differences, lines_out};
+pub use onward::{
+    NewOnward, Onward, OnwardLine, OnwardState, add_onward, answer_onward, drop_onward, hand_on, lay, left_at,
+    left_lines, onward_lines, onward_places, onwards,
+};
 pub use said::{By, NewNote, NewSay, Say, add_note, add_say, last_note, says};
 pub use write::{
     NewLine, NewLoan, NewStep, add_line, add_place, add_step, hand_out, insert, next_number,
@@ -48,6 +53,8 @@ pub struct Loan {
     pub still_out: i64,
     /// Pieces that did not come back and are owed.
     pub owed: i64,
+    /// Others who have some of it, because the borrower handed it on: "Tin Mill, Saddle Post".
+    pub handed_to: Option<String>,
 }
 
 /// Loans with both sides' names, narrowed and ordered by the rest of the query.
@@ -85,7 +92,28 @@ macro_rules! loans {
                 (
                     select coalesce(sum(qty - came_home), 0) from loan_difference
                     where loan_difference.loan_id = loan.id and loan_difference.kind = 'missing'
-                ) as "owed!: i64"
+                ) as "owed!: i64",
+                (
+                    select group_concat(holder, ', ')
+                    from (
+                        select distinct coalesce(holding.name, loan_onward.outsider) as holder
+                        from loan_place
+                        join loan_onward on loan_onward.loan_id = loan_place.loan_id
+                            and loan_onward.n = (
+                                select max(done.n)
+                                from loan_onward_place
+                                join loan_onward as done
+                                    on done.loan_id = loan_onward_place.loan_id
+                                    and done.n = loan_onward_place.n
+                                where loan_onward_place.loan_id = loan_place.loan_id
+                                    and loan_onward_place.place_id = loan_place.place_id
+                                    and done.state = 'done'
+                            )
+                        left join team as holding on holding.id = loan_onward.team_id
+                        where loan_place.loan_id = loan.id and loan_place.back_at is null
+                            and loan_onward.team_id is not loan.borrower_id
+                    )
+                ) as "handed_to?: String"
             from loan
             join team as lender on lender.id = loan.lender_id
             join kit on kit.id = loan.kit_id
@@ -139,7 +167,7 @@ pub async fn over(db: &mut SqliteConnection, team: TeamId, most: i64) -> sqlx::R
     .await
 }
 
-/// What a team lent one borrower, the latest first; at most 200.
+/// What a team lent one borrower, or what was handed on to them, the latest first; at most 200.
 pub async fn with_borrower(
     db: &mut SqliteConnection,
     team: TeamId,
@@ -147,7 +175,17 @@ pub async fn with_borrower(
 ) -> sqlx::Result<Vec<Loan>> {
     loans!(
         r#"
-            where loan.lender_id = $1 and coalesce(borrower.name, loan.outsider) = $2
+            where loan.lender_id = $1
+                and (
+                    coalesce(borrower.name, loan.outsider) = $2
+                    or loan.id in (
+                        select loan_onward.loan_id
+                        from loan_onward
+                        left join team on team.id = loan_onward.team_id
+                        where loan_onward.state = 'done'
+                            and coalesce(team.name, loan_onward.outsider) = $2
+                    )
+                )
             order by loan.number desc
             limit 200
         "#,
@@ -277,7 +315,21 @@ pub async fn holder(db: &mut SqliteConnection, places: &[PlaceId]) -> sqlx::Resu
             select
                 loan.number as "number!",
                 place.name as "place_name!",
-                coalesce(team.name, loan.outsider) as "borrower_name!: String",
+                coalesce(
+                    (
+                        select coalesce(holding.name, loan_onward.outsider)
+                        from loan_onward_place
+                        join loan_onward using (loan_id, n)
+                        left join team as holding on holding.id = loan_onward.team_id
+                        where loan_onward_place.loan_id = loan_place.loan_id
+                            and loan_onward_place.place_id = loan_place.place_id
+                            and loan_onward.state = 'done'
+                        order by loan_onward.n desc
+                        limit 1
+                    ),
+                    team.name,
+                    loan.outsider
+                ) as "borrower_name!: String",
                 loan.due_on as "due_on!: Day"
             from loan_place
             join loan on loan.id = loan_place.loan_id
@@ -313,9 +365,18 @@ pub async fn spot(
     sqlx::query_scalar!(
         r#"
             select spot_id as "spot!: PlaceId"
-            from loan
-            where lender_id = $1 and borrower_id is $2 and outsider = $3 and spot_id is not null
-            order by number desc
+            from (
+                select spot_id, borrower_id as team_id, outsider, made_at as at, lender_id
+                from loan
+                union all
+                select
+                    loan_onward.spot_id, loan_onward.team_id, loan_onward.outsider,
+                    loan_onward.handed_at, loan.lender_id
+                from loan_onward
+                join loan on loan.id = loan_onward.loan_id
+            )
+            where lender_id = $1 and team_id is $2 and outsider = $3 and spot_id is not null
+            order by at desc
             limit 1
         "#,
         lender,

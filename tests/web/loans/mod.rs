@@ -2,6 +2,7 @@
 
 mod back;
 mod links;
+mod onward;
 mod out;
 mod overlap;
 mod sides;

@@ -25,6 +25,9 @@ pub struct Busy<'w> {
 const PART_OF: &str = "select need.part_id from need join kit on kit.revision_id = need.revision_id \
     where kit.id = $1 limit 1";
 
+const BOX_2: &str = "select id from place where kit_id = $1 and name = 'Box 2'";
+const BOX_3: &str = "select id from place where kit_id = $1 and name = 'Box 3'";
+
 /// The route that an address belongs to: "/kits/{kit}".
 pub fn route_of(method: &Method, address: &str) -> Option<&'static str> {
     let path = address.split(['?', '#']).next().unwrap_or(address);
@@ -102,10 +105,10 @@ impl World {
             .await;
         let report = supplied.press(&form, "I sent it on", &[]).await;
         examples.insert("/kits/{kit}/reports/{report}", report.path);
-        let box_3 = self.box_of(&kit, "Box 3").await;
+        let box_3 = self.box_of(&kit, BOX_3).await;
         let lent = loan(&keeper, &kit, &box_3, "Upper Quern Workshop").await;
         examples.insert("loan", last_segment(&lent.path));
-        let key = linked(&keeper, &kit, &self.box_of(&kit, "Box 2").await).await;
+        let key = linked(&keeper, &kit, &self.box_of(&kit, BOX_2).await).await;
         let key = key.replace(['-', ' '], "");
         let begin = keeper.open(&format!("/lent/open/{key}")).await;
         keeper
@@ -155,8 +158,7 @@ impl World {
     }
 
     /// The field that ticks a box of a kit when it is lent.
-    async fn box_of(&self, kit: &str, name: &str) -> String {
-        let query = format!("select id from place where kit_id = $1 and name = '{name}'");
+    async fn box_of(&self, kit: &str, query: &'static str) -> String {
         let id: Uuid = self.stored(&query, kit).await;
         format!("crate-{id}")
     }
