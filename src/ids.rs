@@ -81,6 +81,9 @@ ids! {
     PassId
     HelperId
     LinkId
+    BorrowedId
+    NotOursId
+    DraftId
     PhoneId
     ReportId
     /// Drawn when a form is shown, sent with it, and kept for ever: the same form sent twice is

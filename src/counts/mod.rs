@@ -25,8 +25,10 @@ mod tallying;
 
 pub use closing::{close, closing_mark, reopen};
 pub use finishing::{Uncounted, done, set_aside, settle, take_up};
-pub use opening::{begin, open};
-pub use store::{CountPlace, CountSheet, Part, Stint, find, of_teams};
+pub use opening::{OpenRefused, begin, open, open_in};
+pub use store::{
+    CountPlace, CountSheet, LeftOut, Part, Stint, find, left_out, of_teams, set_goes_on,
+};
 pub use tallying::{KitTotal, Recorded, Tap, kit_total, record};
 
 use sqlx::SqliteConnection;

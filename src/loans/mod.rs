@@ -16,6 +16,8 @@
 //! - **Handing on** (`onward`): the borrower answers for the loan and gives crates to somebody else only with the
 //!   lender's yes. Each hand has a stretch with a count of its own or the word that there was none, and what lacks
 //!   at the end is laid to a stretch.
+//! - **Borrowed in** (`borrowed`): a loan of another team shows on the borrower's side too; what comes from outside the
+//!   league is written in, and none of it is ever in the books of a kit.
 //! - A handing-out that was a mistake is taken back while nothing of it has come back.
 //! - The lender's keeper decides; the borrower's side sees the loan, its crates and its sheet, and of people
 //!   only its own.
@@ -23,7 +25,9 @@
 
 mod asking;
 pub mod availability;
+mod borrowed;
 mod closing;
+mod drafting;
 pub mod free;
 mod lending;
 mod offering;
@@ -35,19 +39,20 @@ mod saying;
 mod store;
 
 pub use asking::{Answer, answer, ask, extend, withdraw};
+pub use borrowed::{AsideTyped, borrow, bring_back, set_aside, still_with_us, withdraw_aside};
 pub use closing::{Agreed, agree_about, close, come_home};
+pub use drafting::{count_first, draft};
 pub use lending::{lend, take_back};
-pub use onward::{
-    OnwardTyped, answer_onward, ask_onward, drop_onward, handed_on, hands, lay,
-};
 pub use offering::{Chosen, Offer, Offered, offer};
+pub use onward::{OnwardTyped, answer_onward, ask_onward, drop_onward, handed_on, hands, lay};
 pub use returning::{BackLine, BackPlace, give_back, still_out};
 pub use saying::{
     Speaker, answer_difference, confirm_count, last_proposal, note_damage, note_link, propose,
     say_given_back,
 };
 pub use store::{
-    By, Difference, Loan, LoanPlace, Say, differences, find, going_on, of_kit, over, places,
+    Borrowed, By, Difference, Loan, LoanPlace, Say, borrowed_by, differences, find, going_on,
+    of_kit, over, places,
 };
 
 use sqlx::SqliteConnection;

@@ -14,8 +14,9 @@ use super::rules::back::{Difference, Kind, Out};
 use super::rules::lending::{Borrower, borrower};
 use super::rules::saying::short;
 use super::rules::stretches::{Began, Handed, Stretch, Went, stretches, told_by_counts};
+use super::rules::words::OnwardState;
 use super::saying::{Speaker, note};
-use super::store::{self, By, NewNote, NewOnward, Onward, OnwardLine, OnwardState};
+use super::store::{self, By, NewNote, NewOnward, Onward, OnwardLine};
 use super::{Loan, append, found, refused};
 use crate::app::App;
 use crate::db::Tx;
@@ -53,7 +54,11 @@ pub async fn ask_onward(
         let to = match to {
             Ok(to) => Some(to),
             Err(wrong) => {
-                let field = if wrong.field == "borrower" { "to" } else { "to_contact" };
+                let field = if wrong.field == "borrower" {
+                    "to"
+                } else {
+                    "to_contact"
+                };
                 wrongs.push(Wrong::at(field, wrong.text));
                 None
             }
@@ -102,7 +107,10 @@ pub async fn ask_onward(
             .iter()
             .find(|place| taken.iter().any(|(n, id)| *id == place.place && waits(*n)))
         {
-            let text = format!("it is asked already whether {} may be handed on", twice.name);
+            let text = format!(
+                "it is asked already whether {} may be handed on",
+                twice.name
+            );
             return Err(refused("crates", text));
         }
         let n = onwards.last().map_or(0, |last| last.n) + 1;
@@ -210,7 +218,11 @@ pub async fn handed_on(
             return Err(refused("", "all of it came back meanwhile"));
         }
         let (not_counted, lines) = read(&places, n, typed).map_err(NotDone::Refused)?;
-        let outsider = if onward.team.is_some() { "" } else { &onward.to };
+        let outsider = if onward.team.is_some() {
+            ""
+        } else {
+            &onward.to
+        };
         let spot = spot_for(app, tx, viewer, loan.lender, onward.team, outsider).await?;
         let now = app.clock.now();
         let actor = onward.answered_by.ok_or(AppError::NotFound("answer"))?;

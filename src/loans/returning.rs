@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use sqlx::SqliteConnection;
 
 use super::lending::make;
-use super::rules::back::{self, Back, Out};
+use super::rules::back::{self, Back, Earlier, Open, Out};
 use super::store::{self, LoanPlace, NewStep};
 use super::{Loan, append, found, onward, refused};
 use crate::app::App;
@@ -231,7 +231,9 @@ pub async fn give_back(
         } else {
             PlaceId::new()
         };
-        let settled = back::settle(&counted, owed);
+        let (earlier, known_owed) = earlier(tx, &loan).await?;
+        let owed = known_owed.unwrap_or(owed);
+        let settled = back::settle(&counted, owed, earlier);
         let now = app.clock.now();
         let mut entry = Entry::new(sent.id, "loan came back", viewer.person, now);
         entry.document = Some(Document::Kit(loan.kit));
@@ -276,13 +278,15 @@ pub async fn give_back(
                 .iter()
                 .find(|home| bags.contains(&one.place) && (home.1, home.2) == (one.part, one.kit))
                 .map_or(one.place, |home| home.0);
-            let line =
-                store::add_difference(tx, loan.id, one.kind, of, home, one.qty, "").await?;
+            let line = store::add_difference(tx, loan.id, one.kind, of, home, one.qty, "").await?;
             let key = (one.place, one.part, one.kit);
             if let Some(n) = told.get(&key).filter(|_| one.kind == back::Kind::Missing) {
                 let words = "the counts tell it";
                 store::lay(tx, (loan.id, line), *n, "counts", words).await?;
             }
+        }
+        for (line, qty) in &settled.home {
+            store::came_home(tx, loan.id, *line, *qty).await?;
         }
         for one in said.iter().filter(|one| !one.not_ours.is_empty()) {
             let place = one.place.place.stood_in.unwrap_or(one.place.place.place);
@@ -304,6 +308,44 @@ pub async fn give_back(
         Ok(format!("/loans/{}", loan.id))
     })
     .await
+}
+
+/// What earlier returns left open, and the bag of what is owed.
+async fn earlier(tx: &mut Tx, loan: &Loan) -> sqlx::Result<(Earlier, Option<PlaceId>)> {
+    let known = store::places(tx, loan.id).await?;
+    let bag = known
+        .iter()
+        .find(|place| place.is_owed())
+        .map(|bag| bag.place);
+    let mut earlier = Earlier::default();
+    for one in store::differences(tx, loan.id).await? {
+        let (Some(part), Some(kit), open) = (one.part, one.kit, one.qty - one.came_home) else {
+            continue;
+        };
+        let open = Open {
+            line: one.line,
+            part,
+            kit,
+            place: one.place,
+            qty: open,
+        };
+        match one.kind {
+            back::Kind::Missing if open.qty > 0 => earlier.owed.push(open),
+            back::Kind::Extra if open.qty > 0 => earlier.extra.push(open),
+            _ => {}
+        }
+    }
+    if let Some(bag) = bag {
+        for line in places::pieces(tx, bag, false).await? {
+            let states = earlier.held.entry((line.part, line.kit)).or_default();
+            for (at, state) in PieceState::ALL.into_iter().enumerate() {
+                if state == line.state {
+                    states[at] += line.qty;
+                }
+            }
+        }
+    }
+    Ok((earlier, bag))
 }
 
 /// "Crate Ridge counted, crate Moss as it is".

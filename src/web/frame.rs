@@ -37,7 +37,7 @@ impl Frame {
             "" => "today",
             "counts" | "stints" => "count",
             "where" | "places" | "c" => "where",
-            "lend" | "loans" | "lent" => "lend",
+            "lend" | "loans" | "lent" | "borrowed" => "lend",
             "broken" | "damage" => "broken",
             _ => "",
         }

@@ -281,11 +281,7 @@ pub(super) async fn drop_onward(
 }
 
 /// Whether a viewer answers for the lending side.
-pub(super) async fn is_lender(
-    app: &App,
-    viewer: &Viewer,
-    loan: LoanId,
-) -> Result<bool, AppError> {
+pub(super) async fn is_lender(app: &App, viewer: &Viewer, loan: LoanId) -> Result<bool, AppError> {
     let mut db = app.db.read().await?;
     let loan = super::found(&mut db, loan).await?;
     Ok(viewer.keeps(loan.lender))

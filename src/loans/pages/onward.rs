@@ -12,7 +12,8 @@ use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, LoanId, PlaceId};
 use crate::loans::onward::{COUNTED, NOT_COUNTED, going};
 use crate::loans::returning::BackPlace;
-use crate::loans::store::{self, Onward, OnwardState};
+use crate::loans::rules::words::OnwardState;
+use crate::loans::store::{self, Onward};
 use crate::loans::{self, Loan, OnwardTyped, Speaker};
 use crate::people::Viewer;
 use crate::web::extract::{Form, Path};
@@ -74,7 +75,6 @@ pub(super) struct AskPage {
     form_id: FormId,
     loan: Loan,
     is_lender: bool,
-    teams: Vec<String>,
     ticks: Vec<Tick>,
     fields: Fields,
     wrongs: Vec<Wrong>,
@@ -108,11 +108,6 @@ async fn ask_page(
     Ok(AskPage {
         form_id: frame.form_id(),
         frame,
-        teams: store::other_teams(&mut db, loan.lender)
-            .await?
-            .into_iter()
-            .map(|(_, name)| name)
-            .collect(),
         ticks: ticks(&mut db, loan.id, &fields).await?,
         is_lender,
         loan,

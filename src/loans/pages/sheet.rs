@@ -29,12 +29,21 @@ pub struct CrateRow {
     pub seal: String,
 }
 
+/// Pieces of a kind in one place, as they left.
+pub struct SheetLine {
+    pub place: String,
+    pub part: String,
+    pub qty: i64,
+}
+
 /// All that a loan sheet says; the borrower's page without an account says the same.
 pub struct Sheet {
     pub loan: Loan,
     pub crates: Vec<CrateRow>,
     /// Pieces that left loose.
     pub loose: Vec<(String, i64)>,
+    /// What was in the crates when they left: where, what, how many.
+    pub lines: Vec<SheetLine>,
     /// "2 Peg, black (B-4): broken, in Bag 2".
     pub noted: Vec<String>,
     pub heaviest: Option<(String, String)>,
@@ -119,6 +128,7 @@ pub async fn of_loan(db: &mut SqliteConnection, loan: Loan, zone: &str) -> sqlx:
             .filter(|line| line.loose)
             .map(|line| (named(line), line.qty))
             .collect(),
+        lines: inside(&lines),
         noted: lines
             .iter()
             .filter(|line| line.state != "good")
@@ -167,6 +177,29 @@ fn had(hand: &Stretch, zone: &str) -> String {
         }
         None => format!("{who} has {crates} since {from} ({count})"),
     }
+}
+
+/// Line by line, whatever state it was in; what was not good is noted besides.
+fn inside(lines: &[LoanLine]) -> Vec<SheetLine> {
+    let mut all: Vec<SheetLine> = Vec::new();
+    for line in lines.iter().filter(|line| !line.loose) {
+        let Some(place) = &line.place_name else {
+            continue;
+        };
+        let part = named(line);
+        match all
+            .iter_mut()
+            .find(|known| known.place == *place && known.part == part)
+        {
+            Some(known) => known.qty += line.qty,
+            None => all.push(SheetLine {
+                place: place.clone(),
+                part,
+                qty: line.qty,
+            }),
+        }
+    }
+    all
 }
 
 fn named(line: &LoanLine) -> String {

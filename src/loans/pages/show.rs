@@ -12,8 +12,8 @@ use crate::error::AppError;
 use crate::ids::{FormId, LoanId};
 use crate::loans::rules::back::{Agreement, Kind};
 use crate::loans::rules::stretches::Stretch;
-use crate::loans::rules::words::State as LoanState;
-use crate::loans::store::{self, Difference, LoanPlace, Onward, OnwardState, Say};
+use crate::loans::rules::words::{OnwardState, State as LoanState};
+use crate::loans::store::{self, Difference, LoanPlace, Onward, Say};
 use crate::loans::{Agreed, Loan};
 use crate::people::Viewer;
 use crate::people::viewer::form_encode;
@@ -149,7 +149,18 @@ impl ShowPage {
     }
 
     fn wants_agreement(&self, one: &Difference) -> bool {
-        self.keeps && self.loan.is_out() && one.kind.wants_agreement()
+        self.keeps && self.loan.is_out() && one.kind.wants_agreement() && !one.is_home()
+    }
+
+    /// "1 came home", "1 belongs to another crate"; blank while nothing of it did.
+    fn home(&self, one: &Difference) -> String {
+        match one.kind {
+            Kind::Missing if one.came_home > 0 => format!("{} came home.", one.came_home),
+            Kind::Extra if one.came_home > 0 => {
+                format!("{} belongs to another crate of the loan.", one.came_home)
+            }
+            _ => String::new(),
+        }
     }
 
     fn agreed(&self, one: &Difference) -> String {
@@ -177,9 +188,8 @@ impl ShowPage {
 
     /// Askings that wait for an answer, or for being done.
     fn waiting(&self) -> impl Iterator<Item = &Asked> {
-        let waits = |one: &&Asked| {
-            matches!(one.onward.state, OnwardState::Asked | OnwardState::Agreed)
-        };
+        let waits =
+            |one: &&Asked| matches!(one.onward.state, OnwardState::Asked | OnwardState::Agreed);
         self.onwards.iter().filter(waits)
     }
 
@@ -291,7 +301,13 @@ impl ShowPage {
 /// The answer to "counted?".
 pub(super) fn counted(loan: &Loan) -> String {
     match loan.counted_at {
-        Some(at) => format!("as last closed on {}", at.day("UTC").words()),
+        Some(at) => {
+            let day = at.day("UTC").words();
+            match &loan.counted_code {
+                Some(code) => format!("as last closed on {day}, count {code}"),
+                None => format!("as last closed on {day}"),
+            }
+        }
         None if loan.not_counted.is_empty() => "not yet".into(),
         None => format!("not counted before it left: {}", loan.not_counted),
     }

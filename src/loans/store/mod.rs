@@ -1,13 +1,20 @@
 //! The queries about loans.
 
 mod back;
+mod borrowed;
+mod drafts;
 mod onward;
 mod said;
 mod write;
 
 pub use back::{Difference, add_difference, agree, came_home, difference, differences, lines_out};
+pub use borrowed::{
+    Borrowed, NotOurs, add_borrowed, add_not_ours, borrowed_before, borrowed_by, borrowed_lines,
+    called, find_borrowed, not_ours_of_borrowed, not_ours_of_stint, set_given, withdraw_not_ours,
+};
+pub use drafts::{Draft, add_draft, draft, drop_drafts};
 pub use onward::{
-    NewOnward, Onward, OnwardLine, OnwardState, add_onward, answer_onward, drop_onward, hand_on, lay, left_at,
+    NewOnward, Onward, OnwardLine, add_onward, answer_onward, drop_onward, hand_on, lay, left_at,
     left_lines, onward_lines, onward_places, onwards,
 };
 pub use said::{By, NewNote, NewSay, Say, add_note, add_say, last_note, says};
@@ -44,6 +51,8 @@ pub struct Loan {
     pub state: State,
     pub counted: Option<CountId>,
     pub counted_at: Option<Instant>,
+    /// The code of that count.
+    pub counted_code: Option<Code>,
     pub not_counted: String,
     pub whole_kit: bool,
     /// Why it was lent or promised although it was not free.
@@ -80,6 +89,8 @@ macro_rules! loans {
                 loan.state as "state: State",
                 loan.counted_id as "counted: CountId",
                 count_sheet.closed_at as "counted_at: Instant",
+                (select code from code where subject_id = loan.counted_id)
+                    as "counted_code?: Code",
                 loan.not_counted,
                 loan.whole_kit as "whole_kit: bool",
                 loan.despite,

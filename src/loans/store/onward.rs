@@ -4,37 +4,7 @@ use sqlx::SqliteConnection;
 
 use crate::clock::Instant;
 use crate::ids::{KitId, LoanId, PartId, PersonId, PlaceId, TeamId};
-
-/// Where an asking to hand on stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::Type)]
-#[sqlx(rename_all = "lowercase")]
-pub enum OnwardState {
-    Asked,
-    Agreed,
-    Declined,
-    Dropped,
-    Done,
-}
-
-impl OnwardState {
-    pub const ALL: [OnwardState; 5] = [
-        OnwardState::Asked,
-        OnwardState::Agreed,
-        OnwardState::Declined,
-        OnwardState::Dropped,
-        OnwardState::Done,
-    ];
-
-    pub fn word(self) -> &'static str {
-        match self {
-            OnwardState::Asked => "asked",
-            OnwardState::Agreed => "agreed",
-            OnwardState::Declined => "declined",
-            OnwardState::Dropped => "dropped",
-            OnwardState::Done => "done",
-        }
-    }
-}
+use crate::loans::rules::words::OnwardState;
 
 /// Crates that the borrower hands on, or asks to.
 #[derive(Debug, Clone)]

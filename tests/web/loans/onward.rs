@@ -50,7 +50,7 @@ async fn crates_are_handed_on_only_with_the_lenders_yes() {
     let moss = s.keeper.open(&format!("/places/{}", s.moss)).await;
     moss.expect(200, "With Upper Quern");
     let page = s.keeper.open(&loan.path).await;
-    page.expect(200, "Hand on Moss to Tin Mill?")
+    page.expect(200, "Hand on Moss to Tin Mill ?")
         .expect(200, "they build the gates. Reached by the miller, at noon.");
     s.keeper
         .press(&page, "No, they may not", &[])
@@ -117,10 +117,19 @@ async fn each_hand_has_its_count_and_the_counts_tell_who_lacks_what() {
     // Who holds what follows, everywhere.
     assert_eq!(
         shown.row("Tin Mill").unwrap()[1..],
-        ["Moss", "4 Mar 2027, 19:00", "now", "counted as it was handed on"]
+        [
+            "Moss",
+            "4 Mar 2027, 19:00",
+            "now",
+            "counted as it was handed on"
+        ]
     );
     let rows: Vec<_> = shown.texts_of("#hands + div tbody tr");
-    assert_eq!(rows.len(), 3, "Ridge and Moss left one hand apart: {rows:?}");
+    assert_eq!(
+        rows.len(),
+        3,
+        "Ridge and Moss left one hand apart: {rows:?}"
+    );
     s.keeper
         .open(&format!("/places/{}", s.moss))
         .await
@@ -141,10 +150,10 @@ async fn each_hand_has_its_count_and_the_counts_tell_who_lacks_what() {
     s.lend(&[(&format!("crate-{}", s.moss), "yes")])
         .await
         .expect(422, "Moss is out: Tin Mill has it");
-    s.keeper
-        .open(&format!("{}/sheet", loan.path))
-        .await
-        .expect(200, "Tin Mill has Moss since 4 Mar 2027 (counted as it was handed on)");
+    s.keeper.open(&format!("{}/sheet", loan.path)).await.expect(
+        200,
+        "Tin Mill has Moss since 4 Mar 2027 (counted as it was handed on)",
+    );
     // It was no mistake any more.
     let page = s.keeper.open(&loan.path).await;
     s.keeper

@@ -108,6 +108,24 @@ impl World {
         let box_3 = self.box_of(&kit, BOX_3).await;
         let lent = loan(&keeper, &kit, &box_3, "Upper Quern Workshop").await;
         examples.insert("loan", last_segment(&lent.path));
+        let form = keeper.open(&format!("{}/onward", lent.path)).await;
+        let fields = [
+            ("to", "Tin Mill"),
+            ("to_contact", "the porter"),
+            ("onward_why", "they build the gates"),
+            (box_3.as_str(), "yes"),
+        ];
+        let onward = keeper.press(&form, "Write it in", &fields).await;
+        examples.insert("onward/n", last_segment(&onward.path));
+        let form = keeper.open("/borrowed/new").await;
+        let fields = [
+            ("lender", "Tin Mill"),
+            ("crates", "two green crates"),
+            ("pieces", "4 Peg"),
+            ("due_on", "2099-01-09"),
+        ];
+        let borrowed = keeper.press(&form, "Write it in", &fields).await;
+        examples.insert("borrowed", last_segment(&borrowed.path));
         let key = linked(&keeper, &kit, &self.box_of(&kit, BOX_2).await).await;
         let key = key.replace(['-', ' '], "");
         let begin = keeper.open(&format!("/lent/open/{key}")).await;
