@@ -90,7 +90,7 @@ async fn what_comes_from_outside_is_written_in_and_given_back_by_one_form() {
     s.keeper
         .open("/lend")
         .await
-        .expect(200, "from Tin Mill , due back on 14 Mar 2027");
+        .expect(200, "from Tin Mill, due back on 14 Mar 2027");
 
     // Other teams do not see it.
     assert_eq!(s.other.open(&page.path).await.status, 403);
@@ -142,7 +142,7 @@ async fn guest_pieces_are_never_counted_as_ours() {
 
     let stint = s.counting_ridge().await;
     let page = s.keeper.click(&stint, "Something in it is not ours").await;
-    page.expect(200, "Not ours, in Ridge");
+    page.expect(200, "Not ours, in Crate Ridge");
     let wrong = [("qty", "none"), ("what", " ")];
     s.keeper
         .press(&page, "Set it aside", &wrong)
