@@ -103,7 +103,7 @@ pub async fn close(
         let is_laid = |one: &Difference| {
             one.laid_to.is_some() || one.is_home() || !one.kind.wants_agreement()
         };
-        let handed = super::onward::handed(tx, loan.id).await?;
+        let handed = super::laying::handed(tx, loan.id).await?;
         if !handed.is_empty() && !differences.iter().all(is_laid) {
             let text = "it was handed on: say of every difference in whose time it came about";
             return Err(refused("", text));

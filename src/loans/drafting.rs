@@ -3,16 +3,18 @@
 use std::collections::BTreeMap;
 
 use super::lending::nobody_has;
-use super::offering::{Chosen, going, offer};
+use super::offering::{Chosen, Going, going, offer};
 use super::store;
 use super::{refused, store::Draft};
 use crate::app::App;
 use crate::counts::rules::close::Purpose;
 use crate::counts::{self, OpenRefused};
+use crate::db::Tx;
 use crate::error::{AppError, NotDone};
 use crate::ids::{CountId, DraftId, KitId, PlaceId};
 use crate::kits;
 use crate::people::Viewer;
+use crate::places;
 use crate::receipts::{self, Outcome, Sent};
 use crate::web::form::Wrong;
 
@@ -73,4 +75,34 @@ pub async fn draft(
     };
     let fields = serde_json::from_str(&fields).map_err(anyhow::Error::new)?;
     Ok(Some((fields, is_closed.then_some(count))))
+}
+
+/// Refuses to say "as last closed" of what that count did not go over.
+pub(super) async fn was_counted(
+    tx: &mut Tx,
+    count: CountId,
+    going: &Going,
+) -> Result<(), NotDone<Vec<Wrong>>> {
+    let left_out = counts::left_out(tx, count).await?;
+    if left_out.is_empty() {
+        return Ok(());
+    }
+    let mut leaves: Vec<PlaceId> = going.places().collect();
+    for krate in &going.crates {
+        let below = places::below(tx, krate.id).await?;
+        leaves.extend(below.into_iter().map(|place| place.id));
+    }
+    let names: Vec<&str> = left_out
+        .iter()
+        .filter(|one| leaves.contains(&one.place))
+        .map(|one| one.name.as_str())
+        .collect();
+    if names.is_empty() {
+        return Ok(());
+    }
+    let text = format!(
+        "the last count did not go over {}: count it now, or say why it is not counted",
+        names.join(", ")
+    );
+    Err(refused("counted", text))
 }

@@ -1,5 +1,6 @@
 //! Handing out, and taking a mistaken handing-out back.
 
+use super::drafting::was_counted;
 use super::free;
 use super::offering::{Chosen, Going, going, offer};
 use super::rules::lending::{self, Borrower, Counted, Lending, Typed};
@@ -7,10 +8,9 @@ use super::rules::words::State;
 use super::store::{self, NewLine, NewLoan, NewStep};
 use super::{append, found, refused};
 use crate::app::App;
-use crate::counts;
 use crate::db::Tx;
 use crate::error::{AppError, NotDone};
-use crate::ids::{CountId, KitId, LoanId, PlaceId, TeamId};
+use crate::ids::{KitId, LoanId, PlaceId, TeamId};
 use crate::kits::{self, Kit};
 use crate::ledger::{self, Document, Entry, Move, PlaceMove, Stand};
 use crate::people::Viewer;
@@ -123,36 +123,6 @@ pub(super) async fn nobody_has(tx: &mut Tx, going: &Going) -> Result<(), NotDone
             ),
         )),
     }
-}
-
-/// Refuses to say "as last closed" of what that count did not go over.
-async fn was_counted(
-    tx: &mut Tx,
-    count: CountId,
-    going: &Going,
-) -> Result<(), NotDone<Vec<Wrong>>> {
-    let left_out = counts::left_out(tx, count).await?;
-    if left_out.is_empty() {
-        return Ok(());
-    }
-    let mut leaves: Vec<PlaceId> = going.places().collect();
-    for krate in &going.crates {
-        let below = places::below(tx, krate.id).await?;
-        leaves.extend(below.into_iter().map(|place| place.id));
-    }
-    let names: Vec<&str> = left_out
-        .iter()
-        .filter(|one| leaves.contains(&one.place))
-        .map(|one| one.name.as_str())
-        .collect();
-    if names.is_empty() {
-        return Ok(());
-    }
-    let text = format!(
-        "the last count did not go over {}: count it now, or say why it is not counted",
-        names.join(", ")
-    );
-    Err(refused("counted", text))
 }
 
 #[expect(clippy::too_many_arguments, reason = "one act, told once")]

@@ -28,7 +28,9 @@ pub mod availability;
 mod borrowed;
 mod closing;
 mod drafting;
+mod earlier;
 pub mod free;
+mod laying;
 mod lending;
 mod offering;
 mod onward;
@@ -42,9 +44,10 @@ pub use asking::{Answer, answer, ask, extend, withdraw};
 pub use borrowed::{AsideTyped, borrow, bring_back, set_aside, still_with_us, withdraw_aside};
 pub use closing::{Agreed, agree_about, close, come_home};
 pub use drafting::{count_first, draft};
+pub use laying::{hands, lay};
 pub use lending::{lend, take_back};
 pub use offering::{Chosen, Offer, Offered, offer};
-pub use onward::{OnwardTyped, answer_onward, ask_onward, drop_onward, handed_on, hands, lay};
+pub use onward::{OnwardTyped, answer_onward, ask_onward, drop_onward, handed_on};
 pub use returning::{BackLine, BackPlace, give_back, still_out};
 pub use saying::{
     Speaker, answer_difference, confirm_count, last_proposal, note_damage, note_link, propose,

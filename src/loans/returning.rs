@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use sqlx::SqliteConnection;
 
+use super::earlier::earlier;
 use super::lending::make;
-use super::rules::back::{self, Back, Earlier, Open, Out};
+use super::rules::back::{self, Back, Out};
 use super::store::{self, LoanPlace, NewStep};
-use super::{Loan, append, found, onward, refused};
+use super::{Loan, append, found, laying, refused};
 use crate::app::App;
 use crate::db::Tx;
 use crate::error::NotDone;
@@ -271,7 +272,7 @@ pub async fn give_back(
             .iter()
             .flat_map(|one| one.counted.iter().map(|(out, _)| (one.place, out.clone())))
             .collect();
-        let told = onward::told(tx, loan.id, &by_place, &settled.differences).await?;
+        let told = laying::told(tx, loan.id, &by_place, &settled.differences).await?;
         for one in &settled.differences {
             let of = Some((one.part, one.kit));
             let home = homes
@@ -308,44 +309,6 @@ pub async fn give_back(
         Ok(format!("/loans/{}", loan.id))
     })
     .await
-}
-
-/// What earlier returns left open, and the bag of what is owed.
-async fn earlier(tx: &mut Tx, loan: &Loan) -> sqlx::Result<(Earlier, Option<PlaceId>)> {
-    let known = store::places(tx, loan.id).await?;
-    let bag = known
-        .iter()
-        .find(|place| place.is_owed())
-        .map(|bag| bag.place);
-    let mut earlier = Earlier::default();
-    for one in store::differences(tx, loan.id).await? {
-        let (Some(part), Some(kit), open) = (one.part, one.kit, one.qty - one.came_home) else {
-            continue;
-        };
-        let open = Open {
-            line: one.line,
-            part,
-            kit,
-            place: one.place,
-            qty: open,
-        };
-        match one.kind {
-            back::Kind::Missing if open.qty > 0 => earlier.owed.push(open),
-            back::Kind::Extra if open.qty > 0 => earlier.extra.push(open),
-            _ => {}
-        }
-    }
-    if let Some(bag) = bag {
-        for line in places::pieces(tx, bag, false).await? {
-            let states = earlier.held.entry((line.part, line.kit)).or_default();
-            for (at, state) in PieceState::ALL.into_iter().enumerate() {
-                if state == line.state {
-                    states[at] += line.qty;
-                }
-            }
-        }
-    }
-    Ok((earlier, bag))
 }
 
 /// "Crate Ridge counted, crate Moss as it is".
