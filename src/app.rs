@@ -99,6 +99,7 @@ fn routes() -> Routes {
         .merge(crate::orders::pages::routes())
         .merge(crate::find::pages::routes())
         .merge(crate::passes::pages::routes())
+        .merge(crate::lent::pages::routes())
         .merge(crate::damage::pages::routes())
         .merge(crate::history::pages::routes())
         .merge(crate::calendar::pages::routes())
@@ -151,13 +152,23 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
         Err(error) => return error.into_response(),
     };
     let hand = Hand::read(request.headers());
+    let phone = match crate::lent::pages::phone(&app, request.headers()).await {
+        Ok(phone) => phone,
+        Err(error) => return error.into_response(),
+    };
     let told = flash::read(request.headers());
     let had_message = told.is_some();
 
     // Unchanged as long as nobody wrote, nobody else looks, and the day and the program are the same.
     let tag = match &viewer {
-        // What a helper is shown changes with the day, not with a write.
-        Some(viewer) if request.method() == Method::GET && !had_message && helper.is_none() => {
+        // What a helper is shown changes with the day, not with a write; a borrower's phone is told apart by its
+        // cookie alone.
+        Some(viewer)
+            if request.method() == Method::GET
+                && !had_message
+                && helper.is_none()
+                && phone.is_none() =>
+        {
             Some(format!(
                 "\"{}-{}-{}-{}-{}\"",
                 app.db.version(),
@@ -193,6 +204,10 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
     if let Some(helper) = helper {
         request.extensions_mut().insert(access::Helping);
         request.extensions_mut().insert(helper);
+    }
+    if let Some(phone) = phone {
+        request.extensions_mut().insert(access::Borrowing);
+        request.extensions_mut().insert(phone);
     }
     let mut response = next.run(request).await;
 

@@ -82,6 +82,11 @@ ids! {
     FeedId
     PassId
     HelperId
+    LinkId
+    BorrowedId
+    NotOursId
+    DraftId
+    PhoneId
     ReportId
     OrderId
     /// Drawn when a form is shown, sent with it, and kept for ever: the same form sent twice is

@@ -37,6 +37,7 @@ pub mod loans;
 pub mod orders;
 pub mod find;
 pub mod passes;
+pub mod lent;
 pub mod damage;
 pub mod history;
 pub mod calendar;

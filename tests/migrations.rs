@@ -11,7 +11,7 @@ use fieldstow::ids::{CountId, KitId, PlaceId};
 use fieldstow::kits::rules::looks::Said as Look;
 use fieldstow::ledger::{Document, State};
 use fieldstow::loans::rules::back::Kind as Difference;
-use fieldstow::loans::rules::words::State as LoanState;
+use fieldstow::loans::rules::words::{OnwardState, State as LoanState};
 use fieldstow::numbered::rules::Said as Sighting;
 use fieldstow::orders::rules::standing::{Kind as OrderStep, State as OrderState};
 use fieldstow::people::Role;
@@ -190,6 +190,14 @@ async fn enums_and_checks_have_the_same_words() {
         stands.insert(word);
     }
     assert_eq!(words(&mut db, "loan", "state").await, stands);
+
+    let mut onward = BTreeSet::new();
+    for state in OnwardState::ALL {
+        let word = stored(&mut db, state).await;
+        assert_eq!(word, state.word());
+        onward.insert(word);
+    }
+    assert_eq!(words(&mut db, "loan_onward", "state").await, onward);
 
     let mut differs = BTreeSet::new();
     for kind in Difference::ALL {

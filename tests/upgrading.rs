@@ -70,6 +70,31 @@ insert into order_step (order_id, line, kind, day, words, by_day, person_id, don
     from order_line, person limit 1;
 insert into calendar_link (id, token_hash, team_id, person_id, name, made_at)
     select zeroblob(16), zeroblob(32), team_id, person_id, 'My phone', 1 from membership limit 1;
+insert into loan_link (id, loan_id, code_hash, made_by, made_at, ended_by, ended_at)
+    select zeroblob(16), loan.id, zeroblob(32), person.id, 1, person.id, 2 from loan, person limit 1;
+insert into loan_phone (id, link_id, name, token_hash, began_at)
+    select zeroblob(16), id, 'Ivo', zeroblob(32), 1 from loan_link where id = zeroblob(16);
+insert into loan_note (loan_id, line, kind, words, of_borrower, person_id, done_at)
+    select loan.id, 99, 'given back', 'to the porter', 1, person.id, 1 from loan, person limit 1;
+insert into loan_say (loan_id, line, nth, kind, words, name, said_at)
+    select loan_id, line, 1, 'said otherwise', 'it lacked before', 'Ivo', 1 from loan_difference limit 1;
+insert into loan_onward (loan_id, n, outsider, contact, state, asked_at)
+    select loan_id, 99, 'Tin Mill', 'at the mill', 'asked', 1 from loan_place limit 1;
+insert into loan_onward_place (loan_id, n, place_id)
+    select loan_onward.loan_id, 99, place.id from loan_onward, place where loan_onward.n = 99 limit 1;
+insert into loan_onward_line (loan_id, n, place_id, part_id, kit_id, qty)
+    select loan_onward.loan_id, 99, place.id, part.id, kit.id, 3 from loan_onward, place, part, kit
+    where loan_onward.n = 99 limit 1;
+insert into count_left_out (count_id, place_id, why)
+    select count_sheet.id, place.id, 'lent' from count_sheet, place where place.kind = 'crate' limit 1;
+insert into lending_draft (id, kit_id, person_id, count_id, fields, made_at)
+    select zeroblob(16), kit.id, person.id, count_sheet.id, '{}', 1 from kit, person, count_sheet limit 1;
+insert into borrowed (id, number, team_id, lender, crates, out_on, due_on, made_by, made_at)
+    select zeroblob(16), 99, team.id, 'Tin Mill', 'a green crate', '2027-03-01', '2027-03-09', person.id, 1
+    from team, person limit 1;
+insert into borrowed_line (borrowed_id, line, qty, words) select zeroblob(16), 1, 4, 'poles';
+insert into not_ours (id, stint_id, qty, words, person_id, done_at)
+    select zeroblob(16), id, 1, 'a pole', person_id, 1 from stint limit 1;
 ";
 
 fn block_on<T>(work: impl Future<Output = T>) -> T {

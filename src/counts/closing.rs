@@ -96,7 +96,11 @@ pub async fn close(
             reason: answers.reason.trim(),
         };
         store::close(tx, count, closing).await?;
-        Ok(format!("/counts/{count}"))
+        Ok(if sheet.goes_on.is_empty() {
+            format!("/counts/{count}")
+        } else {
+            sheet.goes_on.clone()
+        })
     })
     .await
 }
@@ -147,6 +151,7 @@ pub async fn reopen(
         .await?;
         store::set_reopened(tx, count, again).await?;
         codes::give(tx, CodeKind::Count, again.0, now).await?;
+        store::copy_left_out(tx, count, again).await?;
         store::copy_lines(tx, count, again).await?;
         for stint in first.stints.iter().filter(|stint| !stint.is_set_aside()) {
             carry_on(app, tx, stint, again).await?;

@@ -27,8 +27,10 @@ mod weighing;
 
 pub use closing::{close, closing_mark, reopen};
 pub use finishing::{StintRefused, Uncounted, done, set_aside, settle, take_up};
-pub use opening::{BeginRefused, begin, open};
-pub use store::{CountPlace, CountSheet, Part, Stint, find, of_teams};
+pub use opening::{BeginRefused, OpenRefused, begin, open, open_in};
+pub use store::{
+    CountPlace, CountSheet, LeftOut, Part, Stint, find, left_out, of_teams, set_goes_on,
+};
 pub use tallying::{KitTotal, Recorded, SheetRefused, Tap, kit_total, record, record_sheet};
 
 use sqlx::SqliteConnection;

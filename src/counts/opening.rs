@@ -5,6 +5,7 @@ use super::rules::facts::StintState;
 use super::store::{self, NewStint};
 use crate::app::App;
 use crate::codes::{self, CodeKind};
+use crate::db::Tx;
 use crate::error::{AppError, NotDone};
 use crate::ids::{CountId, KitId, PlaceId, StintId};
 use crate::people::Viewer;
@@ -30,37 +31,55 @@ pub async fn open(
     purpose: Option<Purpose>,
 ) -> Result<Outcome, NotDone<OpenRefused>> {
     receipts::once(app, sent, Some(viewer.person), async |tx| {
-        let found = kits::find(tx, kit)
-            .await?
-            .ok_or(AppError::NotFound("kit"))?;
-        let arrival = kits::arrival(tx, kit).await?;
-        if let Some(open) = arrival.open {
-            return Err(NotDone::Refused(OpenRefused::OpenAlready(open)));
-        }
-        if found.put_away {
-            return Err(NotDone::Refused(OpenRefused::PutAway));
-        }
-        let purpose = purpose.unwrap_or(if arrival.complete {
-            Purpose::Recount
-        } else {
-            Purpose::Arrival
-        });
-        let source = if found.brought_in {
-            Source::BroughtIn
-        } else {
-            Source::Supplier
-        };
-        let now = app.clock.now();
-        let count = CountId::new();
-        store::insert(tx, count, kit, purpose, source, viewer.person, now).await?;
-        codes::give(tx, CodeKind::Count, count.0, now).await?;
-        match purpose {
-            Purpose::Arrival => store::expect_slip(tx, count, kit).await?,
-            Purpose::Recount => store::expect_books(tx, count, kit).await?,
-        }
+        let count = open_in(app, tx, viewer, kit, purpose, None).await?;
         Ok(format!("/counts/{count}"))
     })
     .await
+}
+
+/// The same in another act: of some places alone, with all that stands in them, if only those are named. What is
+/// with a borrower is left out in any case.
+pub async fn open_in(
+    app: &App,
+    tx: &mut Tx,
+    viewer: &Viewer,
+    kit: KitId,
+    purpose: Option<Purpose>,
+    only: Option<&[PlaceId]>,
+) -> Result<CountId, NotDone<OpenRefused>> {
+    let found = kits::find(tx, kit)
+        .await?
+        .ok_or(AppError::NotFound("kit"))?;
+    let arrival = kits::arrival(tx, kit).await?;
+    if let Some(open) = arrival.open {
+        return Err(NotDone::Refused(OpenRefused::OpenAlready(open)));
+    }
+    if found.put_away {
+        return Err(NotDone::Refused(OpenRefused::PutAway));
+    }
+    let purpose = purpose.unwrap_or(if arrival.complete {
+        Purpose::Recount
+    } else {
+        Purpose::Arrival
+    });
+    let source = if found.brought_in {
+        Source::BroughtIn
+    } else {
+        Source::Supplier
+    };
+    let now = app.clock.now();
+    let count = CountId::new();
+    store::insert(tx, count, kit, purpose, source, viewer.person, now).await?;
+    codes::give(tx, CodeKind::Count, count.0, now).await?;
+    store::leave_out_lent(tx, count, kit).await?;
+    if let Some(only) = only {
+        store::leave_out_others(tx, count, kit, only).await?;
+    }
+    match purpose {
+        Purpose::Arrival => store::expect_slip(tx, count, kit).await?,
+        Purpose::Recount => store::expect_books(tx, count, kit).await?,
+    }
+    Ok(count)
 }
 
 /// Why a stint did not begin.

@@ -24,7 +24,7 @@ mod telling;
 pub use about::AboutTyped;
 pub use deciding::{Decision, decide, join, see_to, set_aside, take_back};
 pub use store::{About, Report, Stand, waiting};
-pub use telling::{accept, tell, tell_without_account};
+pub use telling::{Credit, accept, tell, tell_without_account};
 
 use std::collections::HashMap;
 

@@ -11,6 +11,7 @@ use crate::db::Tx;
 use crate::error::{AppError, NotDone};
 use crate::ids::{DamageId, FormId, PersonId, TeamId};
 use crate::ledger::{self, Document, Entry, Move, NotAppended, Outside, Seq, State};
+use crate::lent::{self, Phone};
 use crate::passes::Helper;
 use crate::people::Viewer;
 use crate::places::Place;
@@ -57,22 +58,43 @@ pub async fn tell(
     .await
 }
 
+/// Whom a report without an account is credited to.
+#[derive(Debug, Clone, Copy)]
+pub enum Credit<'a> {
+    /// Whoever writes a first name, or none.
+    Anybody,
+    /// A helper, by first name, at the event of the pass.
+    Helper(&'a Helper),
+    /// The borrower of the loan the crate is out on.
+    Borrower(&'a Phone),
+}
+
 /// Keeps what somebody without an account tells about a crate. Nothing moves. With a helper pass of the crate's
-/// team it is credited to the first name and the event of the pass.
+/// team it is credited to the first name and the event of the pass; with the link of the loan the crate is out on,
+/// to the name given there.
 pub async fn tell_without_account(
     app: &App,
     sent: &Sent,
     place: &Place,
     typed: &Typed,
     about: &AboutTyped,
-    helper: Option<&Helper>,
+    credit: Credit<'_>,
 ) -> Result<(Outcome, DamageId), NotDone<Refused>> {
     let done = receipts::once(app, sent, None, async |tx| {
         let mut told = read(typed).map_err(|wrongs| NotDone::Refused(Refused::Wrong(wrongs)))?;
-        let helper = helper.filter(|helper| helper.pass.team == place.team);
-        if let Some(helper) = helper {
-            told.reporter.clone_from(&helper.first_name);
-            told.event_id = Some(helper.pass.event);
+        let mut helped_by = None;
+        let mut borrowed_by = None;
+        match credit {
+            Credit::Helper(helper) if helper.pass.team == place.team => {
+                told.reporter.clone_from(&helper.first_name);
+                told.event_id = Some(helper.pass.event);
+                helped_by = Some(helper.id);
+            }
+            Credit::Borrower(phone) if lent::has(tx, phone, place.id).await? => {
+                told.reporter = phone.named();
+                borrowed_by = Some(phone);
+            }
+            Credit::Anybody | Credit::Helper(_) | Credit::Borrower(_) => {}
         }
         let (now, then) = (app.clock.now(), format!("/c/{}/thanks", place.code.plain()));
         let lately = store::sent_by_strangers(tx, place.id, now.plus_minutes(-60)).await?;
@@ -100,8 +122,12 @@ pub async fn tell_without_account(
             );
         }
         let id = DamageId::new();
-        let by = (None, helper.map(|helper| helper.id));
+        let by = (None, helped_by);
         store::insert(tx, id, place.team, known, &told, "", by, now).await?;
+        if let Some(phone) = borrowed_by {
+            let words = format!("{}, {}", told.what.word(), place.name);
+            lent::note_damage(app, tx, phone, &words).await?;
+        }
         Ok(format!("{then}?of={id}"))
     })
     .await?;

@@ -148,7 +148,7 @@ async fn strangers(story: &Story, kits: &Kits) -> anyhow::Result<()> {
         &bag,
         &typed,
         &AboutTyped::default(),
-        None,
+        damage::Credit::Anybody,
     )
     .await;
     unrefused(done).map(|_| ())

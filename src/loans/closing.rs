@@ -100,6 +100,14 @@ pub async fn close(
             let text = "agree about every difference first, with a name from each side";
             return Err(refused("", text));
         }
+        let is_laid = |one: &Difference| {
+            one.laid_to.is_some() || one.is_home() || !one.kind.wants_agreement()
+        };
+        let handed = super::laying::handed(tx, loan.id).await?;
+        if !handed.is_empty() && !differences.iter().all(is_laid) {
+            let text = "it was handed on: say of every difference in whose time it came about";
+            return Err(refused("", text));
+        }
         post(app, tx, viewer, sent.id, &loan, &differences).await?;
         Ok(format!("/loans/{}", loan.id))
     })
@@ -108,9 +116,7 @@ pub async fn close(
 
 /// Whether nothing has to be agreed about a difference any more.
 pub(super) fn is_settled(difference: &Difference) -> bool {
-    !difference.kind.wants_agreement()
-        || !difference.agreement.is_empty()
-        || (difference.kind == Kind::Missing && difference.came_home == difference.qty)
+    !difference.kind.wants_agreement() || !difference.agreement.is_empty() || difference.is_home()
 }
 
 /// Closes a loan of which everything is back and about which nothing is to be agreed.
@@ -122,9 +128,10 @@ pub(super) async fn close_if_done(
 ) -> Result<(), NotDone<Vec<Wrong>>> {
     let loan = found(tx, loan).await?;
     let differences = store::differences(tx, loan.id).await?;
+    // What was agreed about and did not come home is closed by the keeper's word alone.
     let waits = differences
         .iter()
-        .any(|one| one.kind.wants_agreement() && !(one.kind == Kind::Missing && is_settled(one)));
+        .any(|one| one.kind.wants_agreement() && !one.is_home());
     if loan.still_out == 0 && !waits {
         post(app, tx, viewer, FormId::new(), &loan, &[]).await?;
     }
@@ -184,11 +191,12 @@ async fn post(
     for one in differences {
         if let (Kind::Extra, Some(part), Some(kit), "ours") =
             (one.kind, one.part, one.kit, one.agreement.as_str())
+            && !one.is_home()
         {
             let place = home(tx, one.place).await?;
             entry.moves.push(Move {
                 part,
-                qty: one.qty,
+                qty: one.qty - one.came_home,
                 from: Stand::good(kit, Outside::Found.place()),
                 to: Stand::good(kit, place),
             });

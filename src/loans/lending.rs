@@ -1,5 +1,6 @@
 //! Handing out, and taking a mistaken handing-out back.
 
+use super::drafting::was_counted;
 use super::free;
 use super::offering::{Chosen, Going, going, offer};
 use super::rules::lending::{self, Borrower, Counted, Lending, Typed};
@@ -48,6 +49,9 @@ pub async fn lend(
         let offer = offer(tx, &kit).await?;
         let going = going(&offer, chosen).map_err(NotDone::Refused)?;
         nobody_has(tx, &going).await?;
+        if let Counted::AsClosed(count) = lending.counted {
+            was_counted(tx, count, &going).await?;
+        }
         let today = viewer.today(app);
         if lending.out_on > today {
             return Err(refused(
@@ -92,13 +96,14 @@ pub async fn lend(
         if !despite.is_empty() {
             store::set_despite(tx, id, &despite).await?;
         }
+        store::drop_drafts(tx, kit.id, viewer.person).await?;
         Ok(format!("/loans/{id}"))
     })
     .await
 }
 
 /// Refuses what is with somebody already.
-async fn nobody_has(tx: &mut Tx, going: &Going) -> Result<(), NotDone<Vec<Wrong>>> {
+pub(super) async fn nobody_has(tx: &mut Tx, going: &Going) -> Result<(), NotDone<Vec<Wrong>>> {
     let wanted: Vec<PlaceId> = going
         .crates
         .iter()
@@ -265,7 +270,7 @@ async fn write_down(tx: &mut Tx, loan: LoanId, kit: &Kit, going: &Going) -> sqlx
 }
 
 /// The place that stands for a borrower among the lender's places; made at the first loan.
-async fn spot_for(
+pub(super) async fn spot_for(
     app: &App,
     tx: &mut Tx,
     viewer: &Viewer,
@@ -325,6 +330,11 @@ pub async fn take_back(
     receipts::once(app, sent, Some(viewer.person), async |tx| {
         let loan = found(tx, loan).await?;
         let places = store::places(tx, loan.id).await?;
+        let was_handed_on = places.iter().any(|place| place.handed_to.is_some());
+        if loan.is_out() && was_handed_on {
+            let text = "some of it was handed on already; count it back instead";
+            return Err(refused("", text));
+        }
         if !loan.is_out() || places.iter().any(|place| place.back_at.is_some()) {
             let text = "some of it came back already; count back the rest instead";
             return Err(refused("", text));

@@ -13,6 +13,11 @@
 //!   lacks is *owed*: in the books it stays with the borrower, and becomes missing only when the loan is
 //!   closed. It is closed when everything is back and each difference is agreed about, with a name from each
 //!   side. What comes home later does so by one entry and reopens nothing.
+//! - **Handing on** (`onward`): the borrower answers for the loan and gives crates to somebody else only with the
+//!   lender's yes. Each hand has a stretch with a count of its own or the word that there was none, and what lacks
+//!   at the end is laid to a stretch.
+//! - **Borrowed in** (`borrowed`): a loan of another team shows on the borrower's side too; what comes from outside the
+//!   league is written in, and none of it is ever in the books of a kit.
 //! - A handing-out that was a mistake is taken back while nothing of it has come back.
 //! - The lender's keeper decides; the borrower's side sees the loan, its crates and its sheet, and of people
 //!   only its own.
@@ -20,28 +25,48 @@
 
 mod asking;
 pub mod availability;
+mod borrowed;
 mod closing;
+mod drafting;
+mod earlier;
 pub mod free;
+mod laying;
 mod lending;
 mod offering;
+mod onward;
 pub mod pages;
 mod returning;
 pub mod rules;
+mod saying;
 mod store;
 
 pub use asking::{Answer, answer, ask, extend, withdraw};
+pub use borrowed::{AsideTyped, borrow, bring_back, set_aside, still_with_us, withdraw_aside};
 pub use closing::{Agreed, agree_about, close, come_home};
+pub use drafting::{count_first, draft};
+pub use laying::{hands, lay};
 pub use lending::{lend, take_back};
 pub use offering::{Chosen, Offer, Offered, offer};
+pub use onward::{OnwardTyped, answer_onward, ask_onward, drop_onward, handed_on};
 pub use returning::{BackLine, BackPlace, give_back, still_out};
-pub use store::{Loan, find, going_on, of_kit, over};
+pub use saying::{
+    Speaker, answer_difference, confirm_count, last_proposal, note_damage, note_link, propose,
+    say_given_back,
+};
+pub use store::{
+    Borrowed, By, Difference, Loan, LoanPlace, Say, borrowed_by, differences, find, going_on,
+    of_kit, over, places,
+};
+
+use sqlx::SqliteConnection;
 
 use crate::clock::Day;
 use crate::db::Tx;
 use crate::error::{AppError, NotDone};
-use crate::ids::LoanId;
+use crate::ids::{LoanId, PlaceId};
 use crate::ledger::{self, Entry, NotAppended, Seq};
 use crate::web::form::Wrong;
+pub use rules::saying::{Answered, Proposed};
 use rules::words::{self, State};
 
 impl Loan {
@@ -55,7 +80,11 @@ impl Loan {
             due_on: self.due_on,
             is_back: self.still_out == 0,
         };
-        words::sentence(&facts, today)
+        let mut sentence = words::sentence(&facts, today);
+        if let Some(others) = self.handed_to.as_ref().filter(|_| self.still_out > 0) {
+            sentence.push_str(&format!(" Handed on to {others}."));
+        }
+        sentence
     }
 
     pub fn is_overdue(&self, today: Day) -> bool {
@@ -70,6 +99,15 @@ impl Loan {
     pub fn is_out(&self) -> bool {
         self.state == State::Out
     }
+}
+
+/// What of a loan is still out: crates, and the bag of loose pieces.
+pub async fn places_out(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<PlaceId>> {
+    let all = store::places(db, loan).await?;
+    let out = all
+        .iter()
+        .filter(|place| place.back_at.is_none() && !place.is_owed());
+    Ok(out.map(|place| place.place).collect())
 }
 
 async fn found<R>(tx: &mut Tx, loan: LoanId) -> Result<Loan, NotDone<R>> {

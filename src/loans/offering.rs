@@ -121,6 +121,14 @@ pub(super) struct Going {
     pub whole_kit: bool,
 }
 
+impl Going {
+    /// The crates, and the places where loose pieces lie.
+    pub fn places(&self) -> impl Iterator<Item = PlaceId> {
+        let crates = self.crates.iter().map(|place| place.id);
+        crates.chain(self.pieces.iter().map(|(line, _)| line.place))
+    }
+}
+
 /// Reads what was ticked and written.
 pub(super) fn going(offer: &Offer, chosen: &Chosen) -> Result<Going, Vec<Wrong>> {
     let mut wrongs = Vec::new();

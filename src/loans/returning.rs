@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use sqlx::SqliteConnection;
 
+use super::earlier::earlier;
 use super::lending::make;
 use super::rules::back::{self, Back, Out};
 use super::store::{self, LoanPlace, NewStep};
-use super::{Loan, append, found, refused};
+use super::{Loan, append, found, laying, refused};
 use crate::app::App;
 use crate::db::Tx;
 use crate::error::NotDone;
@@ -34,6 +35,17 @@ pub struct BackLine {
     /// The names of its two fields.
     pub field: String,
     pub broken_field: String,
+}
+
+impl BackLine {
+    /// "Peg, black (B-4), in Bag 2".
+    pub fn named(&self) -> String {
+        if self.bag.is_empty() {
+            self.name.clone()
+        } else {
+            format!("{}, in {}", self.name, self.bag)
+        }
+    }
 }
 
 impl BackPlace {
@@ -165,7 +177,7 @@ fn read<'a>(
 }
 
 /// Reads a line. Blank is not zero: a counted crate has a number on every line.
-fn read_line(line: &BackLine, back: &str, broken: &str) -> Result<Back, Wrong> {
+pub(super) fn read_line(line: &BackLine, back: &str, broken: &str) -> Result<Back, Wrong> {
     let number = |text: &str| {
         text.parse::<i64>()
             .ok()
@@ -220,7 +232,9 @@ pub async fn give_back(
         } else {
             PlaceId::new()
         };
-        let settled = back::settle(&counted, owed);
+        let (earlier, known_owed) = earlier(tx, &loan).await?;
+        let owed = known_owed.unwrap_or(owed);
+        let settled = back::settle(&counted, owed, earlier);
         let now = app.clock.now();
         let mut entry = Entry::new(sent.id, "loan came back", viewer.person, now);
         entry.document = Some(Document::Kit(loan.kit));
@@ -230,10 +244,10 @@ pub async fn give_back(
             if place.is_loose() {
                 continue;
             }
-            if place.stood_in != loan.spot {
+            if place.stood_in != place.stands_in {
                 entry.carried.push(PlaceMove {
                     place: place.place,
-                    from: loan.spot,
+                    from: place.stands_in,
                     to: place.stood_in,
                 });
             }
@@ -254,13 +268,26 @@ pub async fn give_back(
             .filter(|one| one.place.place.is_loose())
             .map(|one| one.place.place.place)
             .collect();
+        let by_place: Vec<(&BackPlace, Out)> = said
+            .iter()
+            .flat_map(|one| one.counted.iter().map(|(out, _)| (one.place, out.clone())))
+            .collect();
+        let told = laying::told(tx, loan.id, &by_place, &settled.differences).await?;
         for one in &settled.differences {
             let of = Some((one.part, one.kit));
             let home = homes
                 .iter()
                 .find(|home| bags.contains(&one.place) && (home.1, home.2) == (one.part, one.kit))
                 .map_or(one.place, |home| home.0);
-            store::add_difference(tx, loan.id, one.kind, of, home, one.qty, "").await?;
+            let line = store::add_difference(tx, loan.id, one.kind, of, home, one.qty, "").await?;
+            let key = (one.place, one.part, one.kit);
+            if let Some(n) = told.get(&key).filter(|_| one.kind == back::Kind::Missing) {
+                let words = "the counts tell it";
+                store::lay(tx, (loan.id, line), *n, "counts", words).await?;
+            }
+        }
+        for (line, qty) in &settled.home {
+            store::came_home(tx, loan.id, *line, *qty).await?;
         }
         for one in said.iter().filter(|one| !one.not_ours.is_empty()) {
             let place = one.place.place.stood_in.unwrap_or(one.place.place.place);

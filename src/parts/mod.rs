@@ -8,7 +8,7 @@ pub mod rules;
 pub mod stand_ins;
 mod store;
 
-pub use store::{Listed, Part, StandIn, find, holding as stand_ins_that_hold, listed_in};
+pub use store::{Listed, Part, StandIn, called, find, holding as stand_ins_that_hold, listed_in};
 
 use crate::app::App;
 use crate::error::{AppError, NotDone};

@@ -25,6 +25,8 @@ pub enum Rule {
     Anyone,
     /// Whoever opened a helper pass that still holds, with or without an account.
     Helps,
+    /// Whoever opened a loan link that still holds, with or without an account.
+    Borrows,
     /// Everybody with an account.
     SignedIn,
     /// Whoever keeps a team's kits, or answers for the league: seasons, guides, parts lists.
@@ -42,6 +44,8 @@ pub enum Rule {
     SeesEither,
     /// Answer for the borrowing side of the subject, a loan: that team's keeper and deputies.
     KeepsOther,
+    /// Answer for either side of the subject, a loan: the keepers and deputies of both teams.
+    KeepsEither,
     /// Count and move in the subject's team's books: its members.
     Works,
     /// Decide about the subject's team's books: its keeper and deputies.
@@ -51,9 +55,10 @@ pub enum Rule {
 }
 
 impl Rule {
-    pub const ALL: [Rule; 13] = [
+    pub const ALL: [Rule; 15] = [
         Rule::Anyone,
         Rule::Helps,
+        Rule::Borrows,
         Rule::SignedIn,
         Rule::KeepsGuides,
         Rule::KeepsSomeTeam,
@@ -62,6 +67,7 @@ impl Rule {
         Rule::Sees,
         Rule::SeesEither,
         Rule::KeepsOther,
+        Rule::KeepsEither,
         Rule::Works,
         Rule::Keeps,
         Rule::Staffs,
@@ -73,11 +79,13 @@ impl Rule {
             Rule::Sees
             | Rule::SeesEither
             | Rule::KeepsOther
+            | Rule::KeepsEither
             | Rule::Works
             | Rule::Keeps
             | Rule::Staffs => true,
             Rule::Anyone
             | Rule::Helps
+            | Rule::Borrows
             | Rule::SignedIn
             | Rule::KeepsGuides
             | Rule::KeepsSomeTeam
@@ -91,6 +99,7 @@ impl Rule {
         match self {
             Rule::Anyone => "everybody",
             Rule::Helps => "people with a helper pass that holds",
+            Rule::Borrows => "people with a loan link that holds",
             Rule::SignedIn => "people with an account",
             Rule::KeepsGuides => "keepers, deputies and coordinators",
             Rule::KeepsSomeTeam => "keepers and deputies",
@@ -99,6 +108,7 @@ impl Rule {
             Rule::Sees => "the team's members and coordinators",
             Rule::SeesEither => "the members of both teams and coordinators",
             Rule::KeepsOther => "the borrowing team's keeper and deputies",
+            Rule::KeepsEither => "the keepers and deputies of both teams",
             Rule::Works => "the team's members",
             Rule::Keeps => "the team's keeper and deputies",
             Rule::Staffs => "the team's keeper and deputies, and coordinators",
@@ -128,7 +138,7 @@ pub fn allowed(rule: Rule, standing: Option<Standing>) -> bool {
     let keeps_there = standing.role_there.is_some_and(Role::keeps);
     match rule {
         Rule::Anyone | Rule::SignedIn => true,
-        Rule::Helps => false,
+        Rule::Helps | Rule::Borrows => false,
         Rule::KeepsGuides => standing.keeps_some_team || standing.coordinator,
         Rule::KeepsSomeTeam => standing.keeps_some_team,
         Rule::WorksSomewhere => standing.works_somewhere,
@@ -138,6 +148,7 @@ pub fn allowed(rule: Rule, standing: Option<Standing>) -> bool {
             standing.role_there.is_some() || standing.role_beside.is_some() || standing.coordinator
         }
         Rule::KeepsOther => standing.role_beside.is_some_and(Role::keeps),
+        Rule::KeepsEither => keeps_there || standing.role_beside.is_some_and(Role::keeps),
         Rule::Works => standing.role_there.is_some(),
         Rule::Keeps => keeps_there,
         Rule::Staffs => keeps_there || standing.coordinator,
@@ -148,6 +159,15 @@ pub fn allowed(rule: Rule, standing: Option<Standing>) -> bool {
 pub fn allowed_to_helpers(rule: Rule) -> bool {
     matches!(rule, Rule::Anyone | Rule::Helps)
 }
+
+/// The same for a phone on which a loan link was opened.
+pub fn allowed_to_borrowers(rule: Rule) -> bool {
+    matches!(rule, Rule::Anyone | Rule::Borrows)
+}
+
+/// Stands in a request whose phone opened a loan link that still holds.
+#[derive(Debug, Clone, Copy)]
+pub struct Borrowing;
 
 /// Stands in a request whose phone opened a helper pass that still holds.
 #[derive(Debug, Clone, Copy)]
@@ -242,13 +262,18 @@ async fn check(rule: Rule, request: Request) -> Result<Request, Response> {
     if request.extensions().get::<Helping>().is_some() && allowed_to_helpers(rule) {
         return Ok(request);
     }
-    if rule == Rule::Helps {
+    if request.extensions().get::<Borrowing>().is_some() && allowed_to_borrowers(rule) {
+        return Ok(request);
+    }
+    let again = match rule {
+        Rule::Helps => Some("Scan the pass again, or ask somebody of the team."),
+        Rule::Borrows => Some("The loan may be closed, or the link withdrawn: ask the lender."),
+        _ => None,
+    };
+    if let Some(again) = again {
         return Err(problem::answer(
             StatusCode::FORBIDDEN,
-            format!(
-                "This is for {}. Scan the pass again, or ask somebody of the team.",
-                rule.who()
-            ),
+            format!("This is for {}. {again}", rule.who()),
         ));
     }
     let Some(viewer) = request.extensions().get::<Viewer>().cloned() else {
@@ -315,7 +340,7 @@ async fn subject_sides(
 mod tests {
     use super::*;
 
-    /// Rows are rules; columns: a helper pass, no account, account only, coordinator, keeper elsewhere, crew there,
+    /// Rows are rules; columns: a helper pass, a loan link, no account, account only, coordinator, keeper elsewhere, crew there,
     /// deputy there, keeper there, crew beside, keeper beside.
     #[test]
     fn the_truth_table() {
@@ -356,24 +381,27 @@ mod tests {
             Some(beside(Role::Keeper)),
         ];
         let table = [
-            (Rule::Anyone, "yyyyyyyyyy"),
-            (Rule::Helps, "y---------"),
-            (Rule::SignedIn, "--yyyyyyyy"),
-            (Rule::KeepsGuides, "---yy-yy-y"),
-            (Rule::KeepsSomeTeam, "----y-yy-y"),
-            (Rule::WorksSomewhere, "----yyyyyy"),
-            (Rule::Coordinates, "---y------"),
-            (Rule::Sees, "---y-yyy--"),
-            (Rule::SeesEither, "---y-yyyyy"),
-            (Rule::KeepsOther, "---------y"),
-            (Rule::Works, "-----yyy--"),
-            (Rule::Keeps, "------yy--"),
-            (Rule::Staffs, "---y--yy--"),
+            (Rule::Anyone, "yyyyyyyyyyy"),
+            (Rule::Helps, "y----------"),
+            (Rule::Borrows, "-y---------"),
+            (Rule::SignedIn, "---yyyyyyyy"),
+            (Rule::KeepsGuides, "----yy-yy-y"),
+            (Rule::KeepsSomeTeam, "-----y-yy-y"),
+            (Rule::WorksSomewhere, "-----yyyyyy"),
+            (Rule::Coordinates, "----y------"),
+            (Rule::Sees, "----y-yyy--"),
+            (Rule::SeesEither, "----y-yyyyy"),
+            (Rule::KeepsOther, "----------y"),
+            (Rule::KeepsEither, "-------yy-y"),
+            (Rule::Works, "------yyy--"),
+            (Rule::Keeps, "-------yy--"),
+            (Rule::Staffs, "----y--yy--"),
         ];
         assert_eq!(table.len(), Rule::ALL.len(), "every rule has its row");
         for (rule, row) in table {
             let by_account = columns.iter().map(|standing| allowed(rule, *standing));
-            let found: String = std::iter::once(allowed_to_helpers(rule))
+            let found: String = [allowed_to_helpers(rule), allowed_to_borrowers(rule)]
+                .into_iter()
                 .chain(by_account)
                 .map(|is_allowed| if is_allowed { 'y' } else { '-' })
                 .collect();

@@ -47,6 +47,8 @@ struct TodayPage {
     kits: Vec<rules::KitFacts>,
     /// Loans that are due, on either side, the longest due first.
     due: Vec<DueLoan>,
+    /// What others lent us, the longest due first.
+    with_us: Vec<DueLoan>,
     /// Events of the next weeks that the viewer's kits go to.
     events: Vec<ComingEvent>,
 }
@@ -215,6 +217,7 @@ async fn today(
         late += waiting.late;
     }
     let due = due_loans(&mut db, &viewer, day).await?;
+    let with_us = with_us(&mut db, &viewer, day).await?;
     let events = coming_events(&mut db, &viewer, day).await?;
     let jobs = rules::choose(&kits, lists, reports, day);
     let mut jobs = rules::with_orders(jobs, to_order, late).into_iter();
@@ -235,6 +238,7 @@ async fn today(
         waiting,
         kits,
         due,
+        with_us,
         events,
     }))
 }
@@ -249,6 +253,10 @@ async fn due_loans(
     for membership in viewer.memberships() {
         for loan in loans::going_on(db, membership.team).await? {
             let is_ours = loan.lender == membership.team;
+            // What is with us stands in a list of its own.
+            if !is_ours && loan.is_out() {
+                continue;
+            }
             let name = &loan.kit_name;
             let other = if is_ours {
                 &loan.borrower_name
@@ -261,11 +269,7 @@ async fn due_loans(
                 }
                 (format!("Agree about {name}"), loan.sentence(today))
             } else if loan.is_out() && today.days_until(loan.due_on) <= DUE_SOON_DAYS {
-                let what = if is_ours {
-                    format!("Count {name} back from {other}")
-                } else {
-                    format!("Give {name} back to {other}")
-                };
+                let what = format!("Count {name} back from {other}");
                 (what, sentence(&loan.due_words(today)))
             } else if !loan.is_out() && is_ours && membership.role.keeps() {
                 (format!("{other} and {name}"), loan.sentence(today))
@@ -286,6 +290,40 @@ async fn due_loans(
     due.sort_by_key(|(due_on, _)| *due_on);
     due.truncate(ALSO_WAITING);
     Ok(due.into_iter().map(|(_, loan)| loan).collect())
+}
+
+/// What the viewer's teams have from others: of the league, and from outside.
+async fn with_us(
+    db: &mut sqlx::SqliteConnection,
+    viewer: &Viewer,
+    today: Day,
+) -> Result<Vec<DueLoan>, AppError> {
+    let mut all = Vec::new();
+    for membership in viewer.memberships() {
+        let team = membership.team;
+        for loan in loans::going_on(db, team).await? {
+            if loan.borrower == Some(team) && loan.is_out() && loan.still_out > 0 {
+                let line = DueLoan {
+                    href: format!("/loans/{}", loan.id),
+                    what: format!("Give {} back to {}", loan.kit_name, loan.lender_name),
+                    more: sentence(&loan.due_words(today)),
+                    is_overdue: loan.is_overdue(today),
+                };
+                all.push((loan.due_on, line));
+            }
+        }
+        for one in loans::borrowed_by(db, team).await? {
+            let line = DueLoan {
+                href: format!("/borrowed/{}", one.id),
+                what: format!("Give {} back to {}", one.what(), one.lender),
+                more: sentence(&one.due_words(today)),
+                is_overdue: one.is_overdue(today),
+            };
+            all.push((one.due_on, line));
+        }
+    }
+    all.sort_by_key(|(due_on, _)| *due_on);
+    Ok(all.into_iter().map(|(_, line)| line).collect())
 }
 
 /// The events of the next weeks that the viewer's kits go to, the next one first.

@@ -40,7 +40,7 @@ impl Frame {
             "" => "today",
             "counts" | "stints" => "count",
             "where" | "places" | "c" => "where",
-            "lend" | "loans" => "lend",
+            "lend" | "loans" | "lent" | "borrowed" => "lend",
             "broken" | "damage" => "broken",
             _ => "",
         }

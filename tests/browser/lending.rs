@@ -3,7 +3,7 @@
 use fieldstow::ids::TeamId;
 use fieldstow::people::Role;
 
-use crate::support::{Stage, Width, Window};
+use crate::support::{Browser, Stage, Width, Window};
 
 /// A counted kit, somebody who keeps it, and a team to lend it to.
 async fn arranged(test: &'static str) -> Option<(Stage, TeamId)> {
@@ -109,4 +109,110 @@ async fn a_kit_is_lent_and_counted_back_without_script() {
     phone.is_sound().await;
     phone.picture("back").await;
     stage.world.verify().await;
+}
+
+/// The key of a link to the one loan, as its keeper makes it.
+async fn linked(stage: &Stage, keeper: &Browser<'_>) -> String {
+    let lend = keeper.open("/lend").await;
+    let kit = lend.attribute("#which + ul a", "href").expect("a kit");
+    let form = keeper.open(&kit).await;
+    let day = in_a_week(stage);
+    let fields = [
+        ("borrower", "Tin Mill"),
+        ("contact", "the miller"),
+        ("due_on", day.as_str()),
+    ];
+    let loan = keeper.press(&form, "It is handed out", &fields).await;
+    let page = keeper.click(&loan, "Link for the borrower").await;
+    let made = keeper.press(&page, "Make the link", &[]).await;
+    made.text_of(".loan-key")
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_borrower_outside_the_league_opens_the_loan_on_a_narrow_phone_without_script() {
+    let Some((stage, team)) = arranged("lent").await else {
+        return;
+    };
+    let ama = stage.world.person("Ama", team, Role::Keeper).await;
+    let key = linked(&stage, &ama).await;
+    let phone = stage.strangers_window(Width::Narrow).await;
+    phone.switch_script_off().await;
+    phone.open("/lent/open").await;
+    phone.is_sound().await;
+    phone.fill("The characters of the link", &key).await;
+    phone.press("Open the loan").await;
+    phone.sees("Lent by Nine Larches").await;
+    phone.is_sound().await;
+    phone.fill("Your name", "Ivo").await;
+    phone.press("Open the loan").await;
+    phone.sees("Tin Mill has it").await;
+    phone.is_sound().await;
+    phone.picture("lent").await;
+    phone.tick("All of it is there, as the sheet says").await;
+    phone.press("Say it to the lender").await;
+    phone.sees("that all of it is there").await;
+    phone
+        .follow("Something in it is broken or missing: Bag 1")
+        .await;
+    phone.sees("Told as Ivo, loan 1.").await;
+    phone.is_sound().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_long_loan_sheet_runs_over_several_pages() {
+    let Some(stage) = Stage::set("long-sheet").await else {
+        return;
+    };
+    let team = stage.world.team("Nine Larches").await;
+    stage.world.team("Hobnail Bridge").await;
+    let kept = Some((team, Role::Keeper));
+    let (id, ama) = stage.world.account("Ama", kept, false).await;
+    let beacon = stage.world.beacon().await;
+    let names: Vec<String> = (1..=24).map(|n| format!("Bag {n}")).collect();
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    let (kit, bags) = stage
+        .world
+        .kit(&beacon, id, team, "Kettlehorn", &names)
+        .await;
+    let mut found = Vec::new();
+    for bag in bags {
+        for part in ["Peg", "Post", "Lamp", "Strap"] {
+            found.push((bag, stage.world.part(part).await, 3));
+        }
+    }
+    stage.world.delivered(kit, id, &found, false).await;
+    let desk = stage.window(&ama, Width::Desk).await;
+    desk.open(&format!("/kits/{kit}/lend")).await;
+    desk.fill("Who gets it", "Hobnail Bridge").await;
+    desk.fill("Back by the end of", &in_a_week(&stage)).await;
+    desk.press("It is handed out").await;
+    desk.follow("Loan sheet").await;
+    desk.sees("what was in it when it left").await;
+    desk.is_sound().await;
+    let pdf = desk.print().await;
+    let kept = desk.picture("long-sheet").await.with_extension("pdf");
+    std::fs::write(&kept, &pdf).expect("the PDF is kept beside the pictures");
+    let pages = String::from_utf8_lossy(&pdf)
+        .matches("/Type /Page\n")
+        .count();
+    assert!(pages >= 5, "96 lines of 9 mm do not fit {pages} pages");
+
+    // What the style sheet asks of a printer: heads again on each page, nothing to sign cut in two.
+    let asked = desk
+        .run(
+            r#"
+            const rules = [];
+            const walk = (list) => {
+                for (const rule of list) {
+                    if (rule instanceof CSSPageRule) rules.push(rule.cssText);
+                    else if (rule.cssRules) walk(rule.cssRules);
+                }
+            };
+            for (const sheet of document.styleSheets) walk(sheet.cssRules);
+            return rules.some((text) => text.includes("counter(page)") && text.includes("counter(pages)"));
+            "#,
+            vec![],
+        )
+        .await;
+    assert_eq!(asked, true, "pages are numbered");
 }

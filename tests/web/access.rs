@@ -79,6 +79,17 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
     .execute(&mut *tx)
     .await
     .unwrap();
+    let borrowed = Uuid::now_v7();
+    sqlx::query(
+        "insert into borrowed (id, number, team_id, lender, crates, out_on, due_on, made_by, made_at) \
+         values ($1, 1, $2, 'Tin Mill', 'a crate', '2027-03-01', '2027-03-09', $3, 0)",
+    )
+    .bind(borrowed)
+    .bind(team)
+    .bind(keeper)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
     let event = Uuid::now_v7();
     sqlx::query(
         "insert into event (id, team_id, name, first_on, last_on, made_at) \
@@ -127,6 +138,7 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
         ("damage", damage.to_string()),
         ("picture", picture.to_string()),
         ("loan", loan.to_string()),
+        ("borrowed", borrowed.to_string()),
     ])
 }
 

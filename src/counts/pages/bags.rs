@@ -155,6 +155,8 @@ pub struct ShowPage {
     may_work: bool,
     may_keep: bool,
     closed: String,
+    /// What the count does not go over: "Ridge, with Upper Quern".
+    left_out: Vec<String>,
     late: Vec<LateRow>,
     /// Lines worth a second count.
     again: Vec<AgainRow>,
@@ -246,6 +248,7 @@ pub async fn show(
         may_work: viewer.role_in(sheet.team).is_some(),
         may_keep: viewer.keeps(sheet.team),
         closed: closed_words(&app, &viewer, &sheet),
+        left_out: left_out(&mut db, count).await?,
         late: late
             .into_iter()
             .map(|tally| LateRow {
@@ -258,6 +261,18 @@ pub async fn show(
         sheet,
         frame,
     }))
+}
+
+/// What a count does not go over, without the bags inside of it.
+async fn left_out(db: &mut sqlx::SqliteConnection, count: CountId) -> sqlx::Result<Vec<String>> {
+    let all = store::left_out(db, count).await?;
+    let outer = all.into_iter().filter(|one| !one.is_inside);
+    Ok(outer
+        .map(|one| match one.holder {
+            Some(holder) => format!("{}, with {holder}", one.name),
+            None => format!("{}, which stays here", one.name),
+        })
+        .collect())
 }
 
 fn row(

@@ -2,6 +2,7 @@
 
 mod books;
 mod facts;
+mod left_out;
 mod parts;
 mod places;
 mod sheets;
@@ -11,6 +12,9 @@ mod weighings;
 
 pub use books::{held, part_counted};
 pub use facts::facts;
+pub use left_out::{
+    LeftOut, copy_left_out, leave_out_lent, leave_out_others, left_out, set_goes_on,
+};
 pub use parts::{
     Part, due_of_part, due_of_place, need, others_like, part, parts_of_count, parts_of_kit,
 };

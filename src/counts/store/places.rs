@@ -42,7 +42,12 @@ pub async fn places(
             join code on code.subject_id = place.id
             where place.kind <> 'outside'
                 and (
-                    (place.kit_id = $2 and place.put_away_at is null)
+                    (
+                        place.kit_id = $2 and place.put_away_at is null
+                        and place.id not in (
+                            select place_id from count_left_out where count_id = $1
+                        )
+                    )
                     or place.id in (select place_id from count_line where count_id = $1)
                     or place.id in (select place_id from stint where count_id = $1)
                 )

@@ -31,6 +31,8 @@ pub struct CountSheet {
     pub more_to_come: Option<bool>,
     pub left_reason: String,
     pub reopened_as: Option<CountId>,
+    /// Where it goes on when it is closed; blank for nowhere.
+    pub goes_on: String,
 }
 
 impl CountSheet {
@@ -64,7 +66,8 @@ macro_rules! sheets {
                 count_sheet.closing_seq,
                 count_sheet.more_to_come as "more_to_come: bool",
                 count_sheet.left_reason,
-                count_sheet.reopened_as as "reopened_as: CountId"
+                count_sheet.reopened_as as "reopened_as: CountId",
+                count_sheet.goes_on
             from count_sheet
             join code on code.subject_id = count_sheet.id
             join kit on kit.id = count_sheet.kit_id
@@ -173,6 +176,7 @@ pub async fn expect_slip(
             join part on part.id = packing_line.part_id and part.counted_by <> 'look'
             where place.kit_id = $2
                 and place.put_away_at is null
+                and place.id not in (select place_id from count_left_out where count_id = $1)
                 and not exists (
                     select 1 from balance
                     where balance.place_id = packing_line.place_id
@@ -201,6 +205,7 @@ pub async fn expect_books(
                 select place_id, part_id, sum(qty) as qty
                 from balance
                 where kit_id = $2 and outside = 0 and qty > 0
+                    and place_id not in (select place_id from count_left_out where count_id = $1)
                 group by place_id, part_id
             )
             insert into count_line (count_id, place_id, part_id, position, due)

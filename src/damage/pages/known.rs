@@ -3,7 +3,6 @@
 use std::collections::HashMap;
 
 use askama::Template;
-use axum::Extension;
 use axum::extract::State;
 use axum::http::header::{ETAG, IF_NONE_MATCH};
 use axum::http::{HeaderMap, HeaderValue, StatusCode};
@@ -18,6 +17,7 @@ use crate::damage::store::{self, PartPicture};
 use crate::error::AppError;
 use crate::find::pages::{Asker, look_up};
 use crate::ids::{PartId, PlaceId};
+use crate::lent::{self, Phone};
 use crate::passes::Helper;
 use crate::pictures::{self, files, pages::file_headers};
 use crate::places::rules::mass;
@@ -83,17 +83,33 @@ async fn place_of(
     Ok(Ok((code, place)))
 }
 
-/// How much somebody sees of a crate: a helper with a pass of its team always what is inside.
-async fn shows(
-    db: &mut SqliteConnection,
-    place: &Place,
-    helper: Option<&Helper>,
-) -> sqlx::Result<Shows> {
+/// Whoever asks without an account, and what their phone bears.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Who<'a> {
+    /// A helper pass that was opened on it.
+    pub helper: Option<&'a Helper>,
+    /// A loan whose link was opened on it.
+    pub phone: Option<&'a Phone>,
+}
+
+/// How much somebody sees of a crate: a helper with a pass of its team, and whoever has it on loan, always what is
+/// inside.
+async fn shows(db: &mut SqliteConnection, place: &Place, who: Who<'_>) -> sqlx::Result<Shows> {
     let shows = shown::shows(db, place.team).await?;
-    let is_helped = helper.is_some_and(|helper| helper.pass.team == place.team);
-    Ok(match shows {
-        Shows::Off if is_helped => Shows::Names,
-        shows => shows,
+    if shows != Shows::Off {
+        return Ok(shows);
+    }
+    let is_helped = who
+        .helper
+        .is_some_and(|helper| helper.pass.team == place.team);
+    let is_lent = match who.phone {
+        Some(phone) => lent::has(db, phone, place.id).await?,
+        None => false,
+    };
+    Ok(if is_helped || is_lent {
+        Shows::Names
+    } else {
+        Shows::Off
     })
 }
 
@@ -109,7 +125,7 @@ pub(super) async fn known(
     app: &App,
     frame: &Frame,
     asker: &Asker,
-    helper: Option<&Helper>,
+    who: Who<'_>,
     code: &str,
 ) -> Result<Result<Known, Response>, AppError> {
     let place = match place_of(app, asker, code).await? {
@@ -117,7 +133,7 @@ pub(super) async fn known(
         Err(miss) => return Ok(Err(miss)),
     };
     let mut db = app.db.read().await?;
-    let shows = shows(&mut db, &place, helper).await?;
+    let shows = shows(&mut db, &place, who).await?;
     if shows == Shows::Off {
         let frame = frame.clone();
         return Ok(Err(Page(CrewPage { frame, place }).into_response()));
@@ -198,7 +214,6 @@ pub(super) async fn picture(
     State(app): State<App>,
     headers: HeaderMap,
     asker: Asker,
-    helper: Option<Extension<Helper>>,
     Path((code, part)): Path<(String, PartId)>,
 ) -> Result<Response, AppError> {
     let place = match place_of(&app, &asker, &code).await? {
@@ -206,9 +221,9 @@ pub(super) async fn picture(
         Err(miss) => return Ok(miss),
     };
     let mut db = app.db.read().await?;
-    let helper = helper.map(|Extension(helper)| helper);
     let none = || AppError::NotFound("picture");
-    if shows(&mut db, &place, helper.as_ref()).await? != Shows::Pictures {
+    // Pictures show to everybody or to nobody, whatever the phone bears.
+    if shows(&mut db, &place, Who::default()).await? != Shows::Pictures {
         return Err(none());
     }
     let inside = match place.kind.is_carried() {

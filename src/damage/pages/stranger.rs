@@ -7,16 +7,17 @@ use axum::Extension;
 use axum::extract::{Multipart, State};
 use axum::response::{IntoResponse, Response};
 
-use super::known::{Known, known};
+use super::known::{Known, Who, known};
 use super::tell::{self, happened, usables};
 use super::wrongs_of;
 use crate::app::App;
 use crate::damage::photo::{self, Photo};
 use crate::damage::rules::telling::{Typed, What};
-use crate::damage::{self, AboutTyped};
+use crate::damage::{self, AboutTyped, Credit};
 use crate::error::{AppError, NotDone};
 use crate::find::pages::Asker;
 use crate::ids::FormId;
+use crate::lent::{self, Phone};
 use crate::passes::Helper;
 use crate::pictures::rules::MOST_BYTES;
 use crate::web::extract::Path;
@@ -32,16 +33,33 @@ pub(super) struct InsidePage {
     known: Known,
 }
 
+/// What a request without an account may bring along.
+type Bears = (Option<Extension<Helper>>, Option<Extension<Phone>>);
+
+fn bare((helper, phone): Bears) -> (Option<Helper>, Option<Phone>) {
+    (
+        helper.map(|Extension(helper)| helper),
+        phone.map(|Extension(phone)| phone),
+    )
+}
+
+fn who<'a>(helper: &'a Option<Helper>, phone: &'a Option<Phone>) -> Who<'a> {
+    Who {
+        helper: helper.as_ref(),
+        phone: phone.as_ref(),
+    }
+}
+
 pub(super) async fn inside(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
-    helper: Option<Extension<Helper>>,
+    bears: Bears,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let helper = helper.map(|Extension(helper)| helper);
+    let (helper, phone) = bare(bears);
     Ok(
-        match known(&app, &frame, &asker, helper.as_ref(), &code).await? {
+        match known(&app, &frame, &asker, who(&helper, &phone), &code).await? {
             Ok(known) => Page(InsidePage { frame, known }).into_response(),
             Err(instead) => instead,
         },
@@ -55,6 +73,8 @@ pub(super) struct StrangerPage {
     form_id: FormId,
     known: Known,
     helper: Option<Helper>,
+    /// Who tells it, with the link of the loan that the crate is out on.
+    borrower: Option<Phone>,
     fields: StrangerForm,
     wrongs: Vec<Wrong>,
 }
@@ -119,13 +139,14 @@ pub(super) async fn ask(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
-    helper: Option<Extension<Helper>>,
+    bears: Bears,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let helper = helper.map(|Extension(helper)| helper);
+    let (helper, phone) = bare(bears);
     Ok(
-        match known(&app, &frame, &asker, helper.as_ref(), &code).await? {
+        match known(&app, &frame, &asker, who(&helper, &phone), &code).await? {
             Ok(known) => Page(StrangerPage {
+                borrower: borrower(&app, phone, &known).await?,
                 form_id: frame.form_id(),
                 frame,
                 helper: helper.filter(|helper| known.is_helped_by(helper)),
@@ -137,6 +158,20 @@ pub(super) async fn ask(
             Err(instead) => instead,
         },
     )
+}
+
+/// The phone whose loan the crate is out on.
+async fn borrower(
+    app: &App,
+    phone: Option<Phone>,
+    known: &Known,
+) -> Result<Option<Phone>, AppError> {
+    let Some(phone) = phone else {
+        return Ok(None);
+    };
+    let mut db = app.db.read().await?;
+    let has = lent::has(&mut db, &phone, known.place.id).await?;
+    Ok(has.then_some(phone))
 }
 
 impl StrangerForm {
@@ -170,12 +205,12 @@ pub(super) async fn tell(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
-    helper: Option<Extension<Helper>>,
+    bears: Bears,
     Path(code): Path<String>,
     parts: Multipart,
 ) -> Result<Response, AppError> {
-    let helper = helper.map(|Extension(helper)| helper);
-    let known = match known(&app, &frame, &asker, helper.as_ref(), &code).await? {
+    let (helper, phone) = bare(bears);
+    let known = match known(&app, &frame, &asker, who(&helper, &phone), &code).await? {
         Ok(known) => known,
         Err(instead) => return Ok(instead),
     };
@@ -194,10 +229,15 @@ pub(super) async fn tell(
         ..AboutTyped::default()
     };
     let helper = helper.filter(|helper| known.is_helped_by(helper));
+    let borrower = borrower(&app, phone, &known).await?;
     let typed = fields.typed();
+    let credit = match (&helper, &borrower) {
+        (_, Some(phone)) => Credit::Borrower(phone),
+        (Some(helper), None) => Credit::Helper(helper),
+        (None, None) => Credit::Anybody,
+    };
     let done =
-        damage::tell_without_account(&app, &sent, &known.place, &typed, &about, helper.as_ref())
-            .await;
+        damage::tell_without_account(&app, &sent, &known.place, &typed, &about, credit).await;
     match done {
         Ok((outcome, report)) => {
             let today = app.clock.now().day("UTC");
@@ -215,6 +255,7 @@ pub(super) async fn tell(
                 frame,
                 known,
                 helper,
+                borrower,
                 fields,
                 wrongs,
             }))
@@ -233,12 +274,12 @@ pub(super) async fn thanks(
     State(app): State<App>,
     frame: Frame,
     asker: Asker,
-    helper: Option<Extension<Helper>>,
+    bears: Bears,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let helper = helper.map(|Extension(helper)| helper);
+    let (helper, phone) = bare(bears);
     Ok(
-        match known(&app, &frame, &asker, helper.as_ref(), &code).await? {
+        match known(&app, &frame, &asker, who(&helper, &phone), &code).await? {
             Ok(known) => Page(ThanksPage { frame, known }).into_response(),
             Err(instead) => instead,
         },

@@ -8,7 +8,7 @@ use super::show::{Typed, page};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::LoanId;
-use crate::loans::{self, Agreed, Answer};
+use crate::loans::{self, Agreed, Answer, Proposed, Speaker};
 use crate::people::Viewer;
 use crate::receipts::Outcome;
 use crate::web::extract::{Form, Nothing, Path};
@@ -18,7 +18,7 @@ use crate::web::frame::Frame;
 use crate::web::page;
 
 /// The page again with what a small form was refused for, or on with a message.
-async fn answered(
+pub(super) async fn answered(
     app: &App,
     viewer: &Viewer,
     frame: Frame,
@@ -150,6 +150,8 @@ pub(super) struct AgreeForm {
     pays: String,
     lender_name: String,
     borrower_name: String,
+    /// "yes" where the borrower is asked first.
+    propose: String,
 }
 
 pub(super) async fn agree_about(
@@ -159,19 +161,31 @@ pub(super) async fn agree_about(
     Path((loan, line)): Path<(LoanId, i64)>,
     form: Form<AgreeForm>,
 ) -> Result<Response, AppError> {
+    let is_proposal = !form.fields.propose.is_empty();
     let agreed = Agreed {
         agreement: form.fields.agreement,
         pays: form.fields.pays,
         lender_name: form.fields.lender_name,
         borrower_name: form.fields.borrower_name,
     };
-    let done = loans::agree_about(&app, &viewer, &form.sent, (loan, line), &agreed).await;
+    let (done, text) = if is_proposal {
+        let proposed = Proposed {
+            agreement: agreed.agreement.clone(),
+            pays: agreed.pays.clone(),
+            name: agreed.lender_name.clone(),
+        };
+        let done = loans::propose(&app, &viewer, &form.sent, (loan, line), &proposed).await;
+        (done, "Proposed. The borrower answers.")
+    } else {
+        let done = loans::agree_about(&app, &viewer, &form.sent, (loan, line), &agreed).await;
+        (done, "Noted.")
+    };
     let typed = Typed {
         agreed,
         line,
         ..Typed::default()
     };
-    answered(&app, &viewer, frame, loan, done, "Noted.", typed).await
+    answered(&app, &viewer, frame, loan, done, text, typed).await
 }
 
 #[derive(Deserialize, Default)]
@@ -193,6 +207,84 @@ pub(super) async fn come_home(
     let done = loans::come_home(&app, &viewer, &form.sent, (loan, line), &qty, replaced).await;
     let typed = Typed::default();
     answered(&app, &viewer, frame, loan, done, "It is home.", typed).await
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub(super) struct LaidForm {
+    stretch: String,
+    words: String,
+}
+
+pub(super) async fn lay(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path((loan, line)): Path<(LoanId, i64)>,
+    form: Form<LaidForm>,
+) -> Result<Response, AppError> {
+    let LaidForm { stretch, words } = form.fields;
+    let done = loans::lay(&app, &viewer, &form.sent, (loan, line), &stretch, &words).await;
+    let said = [
+        (format!("laid-{line}"), stretch),
+        (format!("laid_words-{line}"), words),
+    ];
+    let typed = Typed {
+        said: said.into(),
+        ..Typed::default()
+    };
+    answered(&app, &viewer, frame, loan, done, "Noted.", typed).await
+}
+
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub(super) struct WordForm {
+    /// "yes" or "no", by the button that was pressed.
+    says: String,
+    word: String,
+}
+
+pub(super) async fn answer_onward(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path((loan, n)): Path<(LoanId, i64)>,
+    form: Form<WordForm>,
+) -> Result<Response, AppError> {
+    let WordForm { says, word } = form.fields;
+    let (yes, sent) = (says == "yes", &form.sent);
+    let done = loans::answer_onward(&app, &viewer, sent, (loan, n), yes, &word).await;
+    let text = if yes {
+        "They may hand it on."
+    } else {
+        "They may not hand it on."
+    };
+    let typed = Typed {
+        said: [(format!("word-{n}"), word)].into(),
+        ..Typed::default()
+    };
+    answered(&app, &viewer, frame, loan, done, text, typed).await
+}
+
+pub(super) async fn drop_onward(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path((loan, n)): Path<(LoanId, i64)>,
+    form: Form<Nothing>,
+) -> Result<Response, AppError> {
+    let is_lender = is_lender(&app, &viewer, loan).await?;
+    let speaker = Speaker::member(&viewer, loan);
+    let done = loans::drop_onward(&app, &speaker, is_lender, &form.sent, (loan, n)).await;
+    let text = "It is not handed on.";
+    answered(&app, &viewer, frame, loan, done, text, Typed::default()).await
+}
+
+/// Whether a viewer answers for the lending side.
+pub(super) async fn is_lender(app: &App, viewer: &Viewer, loan: LoanId) -> Result<bool, AppError> {
+    let mut db = app.db.read().await?;
+    let loan = super::found(&mut db, loan).await?;
+    Ok(viewer.keeps(loan.lender))
 }
 
 pub(super) async fn close(

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use crate::app::App;
 use crate::clock::Day;
 use crate::error::{AppError, NotDone};
-use crate::ids::{FormId, KitId, LoanId, PlaceId};
+use crate::ids::{DraftId, FormId, KitId, LoanId, PlaceId};
 use crate::kits::{self, Kit};
 use crate::loans::rules::lending::{AS_CLOSED, NOT_COUNTED, Typed};
 use crate::loans::rules::words::State as LoanState;
@@ -78,6 +78,8 @@ impl LendPage {
 pub(super) struct Wanted {
     /// What was asked for and agreed to.
     loan: Option<LoanId>,
+    /// A form that waited until what goes was counted.
+    draft: Option<DraftId>,
 }
 
 /// The form's fields: those of `Typed`, `crate-…` for ticks and `qty-…` for pieces.
@@ -118,6 +120,27 @@ pub(super) async fn new(
     Query(wanted): Query<Wanted>,
 ) -> Result<Page<LendPage>, AppError> {
     let mut db = app.db.read().await?;
+    if let Some(draft) = wanted.draft
+        && let Some((fields, closed)) = loans::draft(&mut db, kit, draft).await?
+    {
+        let (asked, mut typed, chosen) = read(&fields);
+        if closed.is_some() {
+            typed.counted = AS_CLOSED.into();
+            typed.not_counted = String::new();
+        }
+        drop(db);
+        return page(
+            &app,
+            &viewer,
+            frame,
+            (kit, asked),
+            typed,
+            chosen,
+            Vec::new(),
+        )
+        .await
+        .map(Page);
+    }
     let mut typed = Typed {
         out_on: viewer.today(&app).to_string(),
         ..Typed::default()
@@ -245,6 +268,21 @@ pub(super) async fn lend(
     form: Form<Fields>,
 ) -> Result<Response, AppError> {
     let (asked, typed, chosen) = read(&form.fields);
+    if form.fields.get("count").is_some_and(|count| count == "now") {
+        let mut fields = form.fields;
+        fields.retain(|name, _| name != "count" && name != "form_id");
+        return match loans::count_first(&app, &viewer, &form.sent, kit, &fields, &chosen).await {
+            Ok(outcome) => {
+                let text = "Count what goes. When the count is closed, the form comes back as you typed it.";
+                Ok(flash::told(&outcome, text, viewer.zone()))
+            }
+            Err(NotDone::Failed(error)) => Err(error),
+            Err(NotDone::Refused(wrongs)) => {
+                let page = page(&app, &viewer, frame, (kit, asked), typed, chosen, wrongs).await?;
+                Ok(page::again(page))
+            }
+        };
+    }
     match loans::lend(&app, &viewer, &form.sent, kit, asked, &typed, &chosen).await {
         Ok(outcome) => {
             let text = "Handed out. Print the sheet for both to sign.";

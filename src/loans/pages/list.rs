@@ -10,7 +10,7 @@ use crate::error::AppError;
 use crate::ids::{KitId, TeamId};
 use crate::kits;
 use crate::loans::rules::words::State as LoanState;
-use crate::loans::{Loan, store};
+use crate::loans::{Borrowed, Loan, store};
 use crate::people::Viewer;
 use crate::people::viewer::form_encode;
 use crate::web::extract::Query;
@@ -31,6 +31,8 @@ pub(super) struct LendPage {
     back: Vec<Loan>,
     borrowed: Vec<Loan>,
     asked: Vec<Loan>,
+    /// From outside the league.
+    guests: Vec<Borrowed>,
     /// Kits the viewer may lend: id, name.
     kits: Vec<(KitId, String)>,
     /// The first team whose kits the viewer keeps.
@@ -54,10 +56,19 @@ impl LendPage {
         loan.due_words(self.today)
     }
 
+    fn is_late(&self, one: &Borrowed) -> bool {
+        one.is_overdue(self.today)
+    }
+
+    fn goes_back(&self, one: &Borrowed) -> String {
+        one.due_words(self.today)
+    }
+
     fn has_any(&self) -> bool {
         !(self.out.is_empty()
             && self.back.is_empty()
             && self.borrowed.is_empty()
+            && self.guests.is_empty()
             && self.asked.is_empty())
     }
 }
@@ -76,6 +87,7 @@ pub(super) async fn lend(
         back: Vec::new(),
         borrowed: Vec::new(),
         asked: Vec::new(),
+        guests: Vec::new(),
         kits: Vec::new(),
         keeps: viewer
             .memberships()
@@ -97,6 +109,8 @@ pub(super) async fn lend(
             };
             list.push(loan);
         }
+        page.guests
+            .extend(store::borrowed_by(&mut db, membership.team).await?);
         if membership.role.keeps() {
             let kits = kits::of_team(&mut db, membership.team).await?;
             page.kits
@@ -121,6 +135,8 @@ pub(super) struct IndexPage {
     today: Day,
     borrower: String,
     loans: Vec<Loan>,
+    /// From outside the league, given back already.
+    guests: Vec<Borrowed>,
 }
 
 impl IndexPage {
@@ -150,11 +166,13 @@ pub(super) async fn index(
     let mut db = app.db.read().await?;
     let borrower = wanted.borrower.trim().to_owned();
     let mut loans: Vec<Loan> = Vec::new();
+    let mut guests = Vec::new();
     for membership in viewer.memberships() {
         let team = membership.team;
         if borrower.is_empty() {
             loans.extend(store::going_on(&mut db, team).await?);
             loans.extend(store::over(&mut db, team, MOST_OVER).await?);
+            guests.extend(store::borrowed_before(&mut db, team, MOST_OVER).await?);
         } else {
             loans.extend(store::with_borrower(&mut db, team, &borrower).await?);
         }
@@ -166,5 +184,6 @@ pub(super) async fn index(
         today: viewer.today(&app),
         borrower,
         loans,
+        guests,
     }))
 }

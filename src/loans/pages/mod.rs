@@ -3,13 +3,22 @@
 mod acts;
 mod around;
 mod ask;
+mod aside;
 mod back;
+mod borrowed;
+mod differing;
 mod lend;
 mod list;
+mod onward;
 mod sheet;
 mod show;
+mod sides;
 
 use sqlx::SqliteConnection;
+
+pub use differing::{Differing, differing};
+pub use onward::{Tick, ticks, typed as onward_typed};
+pub use sheet::{Sheet, of_loan};
 
 use super::{Loan, store};
 use crate::error::AppError;
@@ -26,6 +35,26 @@ pub fn routes() -> Routes {
         .post("/kits/{kit}/lend", Rule::Keeps, lend::lend)
         .get("/kits/{kit}/ask", Rule::KeepsSomeTeam, ask::new)
         .post("/kits/{kit}/ask", Rule::KeepsSomeTeam, ask::ask)
+        .get("/borrowed/new", Rule::KeepsSomeTeam, borrowed::new)
+        .post("/borrowed", Rule::KeepsSomeTeam, borrowed::borrow)
+        .get("/borrowed/{borrowed}", Rule::Sees, borrowed::show)
+        .post(
+            "/borrowed/{borrowed}/back",
+            Rule::Works,
+            borrowed::bring_back,
+        )
+        .post(
+            "/borrowed/{borrowed}/still",
+            Rule::Works,
+            borrowed::still_with_us,
+        )
+        .get("/stints/{stint}/not-ours", Rule::Works, aside::show)
+        .post("/stints/{stint}/not-ours", Rule::Works, aside::set_aside)
+        .post(
+            "/stints/{stint}/not-ours/{found}/withdraw",
+            Rule::Works,
+            aside::withdraw,
+        )
         .get("/loans/{loan}", Rule::SeesEither, show::show)
         .get("/loans/{loan}/sheet", Rule::SeesEither, sheet::show)
         .post("/loans/{loan}/take-back", Rule::Keeps, acts::take_back)
@@ -44,6 +73,40 @@ pub fn routes() -> Routes {
             "/loans/{loan}/differences/{line}/home",
             Rule::Works,
             acts::come_home,
+        )
+        .post(
+            "/loans/{loan}/differences/{line}/answer",
+            Rule::KeepsOther,
+            sides::answer_difference,
+        )
+        .post(
+            "/loans/{loan}/count",
+            Rule::KeepsOther,
+            sides::confirm_count,
+        )
+        .post("/loans/{loan}/given", Rule::KeepsOther, sides::give_back)
+        .post(
+            "/loans/{loan}/differences/{line}/laid",
+            Rule::Keeps,
+            acts::lay,
+        )
+        .get("/loans/{loan}/onward", Rule::KeepsEither, onward::new)
+        .post("/loans/{loan}/onward", Rule::KeepsEither, onward::ask)
+        .get("/loans/{loan}/onward/{n}", Rule::KeepsEither, onward::count)
+        .post(
+            "/loans/{loan}/onward/{n}",
+            Rule::KeepsEither,
+            onward::hand_on,
+        )
+        .post(
+            "/loans/{loan}/onward/{n}/answer",
+            Rule::Keeps,
+            acts::answer_onward,
+        )
+        .post(
+            "/loans/{loan}/onward/{n}/drop",
+            Rule::KeepsEither,
+            acts::drop_onward,
         )
         .post("/loans/{loan}/close", Rule::Keeps, acts::close)
 }

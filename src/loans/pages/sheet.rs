@@ -2,11 +2,13 @@
 
 use askama::Template;
 use axum::extract::State;
+use sqlx::SqliteConnection;
 
 use crate::app::App;
 use crate::error::AppError;
 use crate::ids::LoanId;
 use crate::loans::Loan;
+use crate::loans::rules::stretches::Stretch;
 use crate::loans::store::{self, LoanLine};
 use crate::people::Viewer;
 use crate::places;
@@ -17,33 +19,51 @@ use crate::web::frame::Frame;
 use crate::web::page::Page;
 
 /// A crate on the sheet.
-struct CrateRow {
-    name: String,
-    code: String,
-    pieces: String,
-    mass: String,
-    lifts: &'static str,
+pub struct CrateRow {
+    pub name: String,
+    pub code: String,
+    pub pieces: String,
+    pub mass: String,
+    pub lifts: &'static str,
     /// "As counted on 12 Mar 2027, seal 0451, put on 12 Mar 2027 and not opened since."; blank without a seal.
-    seal: String,
+    pub seal: String,
+}
+
+/// Pieces of a kind in one place, as they left.
+pub struct SheetLine {
+    pub place: String,
+    pub part: String,
+    pub qty: i64,
+}
+
+/// All that a loan sheet says; the borrower's page without an account says the same.
+pub struct Sheet {
+    pub loan: Loan,
+    pub crates: Vec<CrateRow>,
+    /// Pieces that left loose.
+    pub loose: Vec<(String, i64)>,
+    /// What was in the crates when they left: where, what, how many.
+    pub lines: Vec<SheetLine>,
+    /// "2 Peg, black (B-4): broken, in Bag 2".
+    pub noted: Vec<String>,
+    pub heaviest: Option<(String, String)>,
+    /// What the borrower said of the count at the start.
+    pub confirmed: String,
+    /// "Tin Mill had Moss from 5 Mar 2027 to 6 Mar 2027: not counted: in a hurry"; none where nothing was handed on.
+    pub hands: Vec<String>,
+}
+
+impl Sheet {
+    pub fn counted(&self) -> String {
+        sentence(&super::show::counted(&self.loan))
+    }
 }
 
 #[derive(Template)]
 #[template(path = "loans/sheet.html")]
 pub(super) struct SheetPage {
     frame: Frame,
-    loan: Loan,
-    crates: Vec<CrateRow>,
-    /// Pieces that left loose.
-    loose: Vec<(String, i64)>,
-    /// "2 Peg, black (B-4): broken, in Bag 2".
-    noted: Vec<String>,
-    heaviest: Option<(String, String)>,
-}
-
-impl SheetPage {
-    fn counted(&self) -> String {
-        sentence(&super::show::counted(&self.loan))
-    }
+    sheet: Sheet,
 }
 
 pub(super) async fn show(
@@ -54,15 +74,21 @@ pub(super) async fn show(
 ) -> Result<Page<SheetPage>, AppError> {
     let mut db = app.db.read().await?;
     let loan = super::found(&mut db, loan).await?;
-    let lines = store::lines(&mut db, loan.id).await?;
+    let sheet = of_loan(&mut db, loan, viewer.zone()).await?;
+    Ok(Page(SheetPage { frame, sheet }))
+}
+
+/// The sheet of a loan, with times as they are in a zone.
+pub async fn of_loan(db: &mut SqliteConnection, loan: Loan, zone: &str) -> sqlx::Result<Sheet> {
+    let lines = store::lines(db, loan.id).await?;
     let mut crates = Vec::new();
     let mut heaviest: Option<(f64, (String, String))> = None;
-    for place in store::places(&mut db, loan.id).await? {
+    for place in store::places(db, loan.id).await? {
         if place.is_owed() || place.is_loose() {
             continue;
         }
-        let below = places::below(&mut db, place.place).await?;
-        let held = places::pieces(&mut db, place.place, true).await?;
+        let below = places::below(db, place.place).await?;
+        let held = places::pieces(db, place.place, true).await?;
         let empties = below
             .iter()
             .map(|inner| (inner.kind, inner.tare_g))
@@ -78,11 +104,9 @@ pub(super) async fn show(
         {
             heaviest = Some((mass.known_g, caution));
         }
-        let seal = places::seal_of(&mut db, place.place).await?;
+        let seal = places::seal_of(db, place.place).await?;
         crates.push(CrateRow {
-            seal: seal
-                .number()
-                .map_or_else(String::new, |_| seal.words(viewer.zone())),
+            seal: seal.number().map_or_else(String::new, |_| seal.words(zone)),
             name: place.name,
             code: place.code.to_string(),
             pieces: pieces(held.iter().map(|line| line.qty).sum()),
@@ -90,13 +114,21 @@ pub(super) async fn show(
             lifts: mass::lifters(&mass),
         });
     }
-    Ok(Page(SheetPage {
-        frame,
+    let count = super::show::counted(&loan);
+    let hands = crate::loans::hands(db, &loan, &count).await?;
+    let was_handed_on = hands.iter().any(|hand| hand.n > 0);
+    Ok(Sheet {
+        hands: hands
+            .iter()
+            .filter(|_| was_handed_on)
+            .map(|hand| had(hand, zone))
+            .collect(),
         loose: lines
             .iter()
             .filter(|line| line.loose)
             .map(|line| (named(line), line.qty))
             .collect(),
+        lines: inside(&lines),
         noted: lines
             .iter()
             .filter(|line| line.state != "good")
@@ -104,8 +136,70 @@ pub(super) async fn show(
             .collect(),
         crates,
         heaviest: heaviest.map(|(_, caution)| caution),
+        confirmed: confirmed(db, &loan, zone).await?,
         loan,
-    }))
+    })
+}
+
+/// "Tin Mill said on 5 Mar 2027 that all of it is there."; blank while they said nothing.
+pub(super) async fn confirmed(
+    db: &mut SqliteConnection,
+    loan: &Loan,
+    zone: &str,
+) -> sqlx::Result<String> {
+    let Some(said) = store::last_note(db, loan.id, "count ").await? else {
+        return Ok(String::new());
+    };
+    let who = &loan.borrower_name;
+    let who = if said.name.is_empty() {
+        who.clone()
+    } else {
+        format!("{} of {who}", said.name)
+    };
+    let when = said.done_at.day(zone).words();
+    Ok(if said.words.is_empty() {
+        format!("{who} said on {when} that all of it is there")
+    } else {
+        format!("{who} said on {when} that it differs: {}", said.words)
+    })
+}
+
+fn had(hand: &Stretch, zone: &str) -> String {
+    let Stretch {
+        who, crates, count, ..
+    } = hand;
+    let crates = crates.join(", ");
+    let from = hand.from.day(zone).words();
+    match hand.until {
+        Some(until) => {
+            let until = until.day(zone).words();
+            format!("{who} had {crates} from {from} to {until} ({count})")
+        }
+        None => format!("{who} has {crates} since {from} ({count})"),
+    }
+}
+
+/// Line by line, whatever state it was in; what was not good is noted besides.
+fn inside(lines: &[LoanLine]) -> Vec<SheetLine> {
+    let mut all: Vec<SheetLine> = Vec::new();
+    for line in lines.iter().filter(|line| !line.loose) {
+        let Some(place) = &line.place_name else {
+            continue;
+        };
+        let part = named(line);
+        match all
+            .iter_mut()
+            .find(|known| known.place == *place && known.part == part)
+        {
+            Some(known) => known.qty += line.qty,
+            None => all.push(SheetLine {
+                place: place.clone(),
+                part,
+                qty: line.qty,
+            }),
+        }
+    }
+    all
 }
 
 fn named(line: &LoanLine) -> String {

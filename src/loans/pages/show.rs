@@ -1,15 +1,19 @@
 //! One loan: how it stands, what is where, what differs, what happened.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::extract::State;
 
+use super::differing::{self, Differing};
 use crate::app::App;
 use crate::clock::Day;
 use crate::error::AppError;
 use crate::ids::{FormId, LoanId};
 use crate::loans::rules::back::{Agreement, Kind};
-use crate::loans::rules::words::State as LoanState;
-use crate::loans::store::{self, Difference, LoanPlace};
+use crate::loans::rules::stretches::Stretch;
+use crate::loans::rules::words::{OnwardState, State as LoanState};
+use crate::loans::store::{self, Difference, LoanPlace, Onward, Say};
 use crate::loans::{Agreed, Loan};
 use crate::people::Viewer;
 use crate::people::viewer::form_encode;
@@ -35,6 +39,15 @@ pub(super) struct ShowPage {
     today: Day,
     places: Vec<LoanPlace>,
     differences: Vec<Difference>,
+    says: Vec<Say>,
+    differing: Vec<Differing>,
+    /// What the borrower said of the count at the start.
+    confirmed: String,
+    /// Who had which crates from when to when.
+    hands: Vec<Stretch>,
+    /// Askings to hand crates on.
+    onwards: Vec<Asked>,
+    zone: String,
     steps: Vec<Told>,
     /// On the lender's side.
     is_lender: bool,
@@ -42,6 +55,13 @@ pub(super) struct ShowPage {
     keeps_borrower: bool,
     fields: Typed,
     wrongs: Vec<Wrong>,
+}
+
+/// An asking to hand crates on.
+struct Asked {
+    onward: Onward,
+    /// "Moss, Ridge".
+    crates: String,
 }
 
 /// What was typed into one of the page's small forms.
@@ -52,6 +72,14 @@ pub(super) struct Typed {
     pub despite: String,
     pub agreed: Agreed,
     pub line: i64,
+    /// The forms of the borrower's side.
+    pub said: BTreeMap<String, String>,
+}
+
+impl Typed {
+    fn said(&self, field: &str) -> &str {
+        self.said.get(field).map_or("", String::as_str)
+    }
 }
 
 impl ShowPage {
@@ -121,25 +149,102 @@ impl ShowPage {
     }
 
     fn wants_agreement(&self, one: &Difference) -> bool {
-        self.keeps && self.loan.is_out() && one.kind.wants_agreement()
+        self.keeps && self.loan.is_out() && one.kind.wants_agreement() && !one.is_home()
+    }
+
+    /// "1 came home", "1 belongs to another crate"; blank while nothing of it did.
+    fn home(&self, one: &Difference) -> String {
+        match one.kind {
+            Kind::Missing if one.came_home > 0 => format!("{} came home.", one.came_home),
+            Kind::Extra if one.came_home > 0 => {
+                format!("{} belongs to another crate of the loan.", one.came_home)
+            }
+            _ => String::new(),
+        }
     }
 
     fn agreed(&self, one: &Difference) -> String {
-        if one.agreement.is_empty() {
-            return if one.kind.wants_agreement() {
-                "not agreed yet".into()
-            } else {
-                "put right".into()
-            };
+        differing::agreed(one)
+    }
+
+    /// What each side said about a difference.
+    fn said(&self, one: &Difference) -> Vec<String> {
+        differing::said(&self.loan, one, &self.says, true)
+    }
+
+    /// The form by which the borrower's side answers.
+    fn answering(&self, one: &Difference) -> Option<&Differing> {
+        let mine = self.differing.iter().find(|known| known.line == one.line);
+        mine.filter(|known| known.is_open && self.keeps_borrower)
+    }
+
+    fn answer_at(&self, one: &Difference) -> String {
+        format!("/loans/{}/differences/{}/answer", self.loan.id, one.line)
+    }
+
+    fn was_handed_on(&self) -> bool {
+        self.hands.iter().any(|hand| hand.n > 0)
+    }
+
+    /// Askings that wait for an answer, or for being done.
+    fn waiting(&self) -> impl Iterator<Item = &Asked> {
+        let waits =
+            |one: &&Asked| matches!(one.onward.state, OnwardState::Asked | OnwardState::Agreed);
+        self.onwards.iter().filter(waits)
+    }
+
+    fn may_hand_on(&self) -> bool {
+        (self.keeps || self.keeps_borrower) && self.loan.is_out() && self.loan.still_out > 0
+    }
+
+    fn from(&self, hand: &Stretch) -> String {
+        hand.from.words(&self.zone)
+    }
+
+    fn until(&self, hand: &Stretch) -> String {
+        hand.until
+            .map_or_else(|| "now".into(), |at| at.words(&self.zone))
+    }
+
+    /// In whose time it came about, and what tells it.
+    fn laid(&self, one: &Difference) -> String {
+        let hand = |n: i64| self.hands.iter().find(|hand| hand.n == n);
+        match one.laid_to.and_then(hand) {
+            Some(hand) => format!("While {} had it: {}", hand.who, one.laid_words),
+            None => "In whose time is not said yet".into(),
         }
-        let sentence = Agreement::from_word(one.kind, &one.agreement)
-            .map_or_else(String::new, |known| known.sentence().to_lowercase());
-        let pays = match one.pays.as_str() {
-            "lender" => "the lender pays",
-            "borrower" => "the borrower pays",
-            _ => "nobody pays",
-        };
-        format!("{sentence}; {pays}")
+    }
+
+    fn may_lay(&self, one: &Difference) -> bool {
+        self.wants_agreement(one) && self.was_handed_on()
+    }
+
+    fn stretches(&self, one: &Difference) -> Vec<Choice> {
+        let typed = self.fields.said(&self.field("laid", one));
+        let known = one.laid_to.map_or(String::new(), |n| n.to_string());
+        let chosen = if typed.is_empty() { &known } else { typed };
+        let mut all = vec![Choice::one_of("", "choose", chosen)];
+        let mut told: Vec<i64> = Vec::new();
+        for hand in &self.hands {
+            if !told.contains(&hand.n) {
+                told.push(hand.n);
+                let text = format!("{}, from {}", hand.who, self.from(hand));
+                all.push(Choice::one_of(hand.n, text, chosen));
+            }
+        }
+        all
+    }
+
+    fn said_of(&self, name: &str, n: &i64) -> &str {
+        self.fields.said(&format!("{name}-{n}"))
+    }
+
+    fn there(&self) -> Vec<Choice> {
+        let chosen = self.fields.said("there");
+        vec![
+            Choice::one_of("yes", "All of it is there, as the sheet says", chosen),
+            Choice::one_of("no", "Something differs", chosen),
+        ]
     }
 
     fn agreements(&self, one: &Difference) -> Vec<Choice> {
@@ -196,7 +301,13 @@ impl ShowPage {
 /// The answer to "counted?".
 pub(super) fn counted(loan: &Loan) -> String {
     match loan.counted_at {
-        Some(at) => format!("as last closed on {}", at.day("UTC").words()),
+        Some(at) => {
+            let day = at.day("UTC").words();
+            match &loan.counted_code {
+                Some(code) => format!("as last closed on {day}, count {code}"),
+                None => format!("as last closed on {day}"),
+            }
+        }
         None if loan.not_counted.is_empty() => "not yet".into(),
         None => format!("not counted before it left: {}", loan.not_counted),
     }
@@ -239,6 +350,10 @@ pub(super) async fn page(
                 is_lender
             };
             let who = match (is_own, step.of_borrower) {
+                // Somebody without an account typed a name for the lender to see.
+                (_, true) if !step.phone_name.is_empty() => {
+                    format!("{} of {}", step.phone_name, loan.borrower_name)
+                }
                 (true, _) => crate::people::shown_name(&step.person_name).to_owned(),
                 (false, true) => loan.borrower_name.clone(),
                 (false, false) => loan.lender_name.clone(),
@@ -258,11 +373,35 @@ pub(super) async fn page(
             }
         })
         .collect();
+    let count = counted(&loan);
+    let places = store::places(&mut db, loan.id).await?;
+    let asked = store::onward_places(&mut db, loan.id).await?;
+    let onwards = store::onwards(&mut db, loan.id)
+        .await?
+        .into_iter()
+        .map(|onward| {
+            let names: Vec<&str> = places
+                .iter()
+                .filter(|place| asked.contains(&(onward.n, place.place)))
+                .map(|place| place.name.as_str())
+                .collect();
+            Asked {
+                crates: names.join(", "),
+                onward,
+            }
+        })
+        .collect();
     Ok(ShowPage {
         frame,
+        hands: crate::loans::hands(&mut db, &loan, &count).await?,
+        onwards,
+        zone: viewer.zone().to_owned(),
         today: viewer.today(app),
-        places: store::places(&mut db, loan.id).await?,
+        places,
         differences: store::differences(&mut db, loan.id).await?,
+        says: store::says(&mut db, loan.id).await?,
+        differing: differing::differing(&mut db, &loan, true).await?,
+        confirmed: super::sheet::confirmed(&mut db, &loan, viewer.zone()).await?,
         steps,
         is_lender,
         keeps: viewer.keeps(loan.lender),

@@ -83,10 +83,55 @@ pub struct Settled {
     pub differences: Vec<Difference>,
     /// Into the right crates, broken, and into the bag of what is owed.
     pub moves: Vec<Move>,
+    /// Of earlier differences, by line: so many pieces turned up, or turned out to belong to another crate.
+    pub home: Vec<(i64, i64)>,
 }
 
-/// Settles the lines that were counted. `owed` is the place of what stays owed.
-pub fn settle(lines: &[(Out, Back)], owed: PlaceId) -> Settled {
+/// What earlier returns of the same loan left open.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Earlier {
+    /// What was missing and is still owed.
+    pub owed: Vec<Open>,
+    /// What was too much somewhere and is nobody's yet.
+    pub extra: Vec<Open>,
+    /// The pieces in the bag of what is owed, by state.
+    pub held: BTreeMap<(PartId, KitId), [i64; 4]>,
+}
+
+/// What is open of a difference.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Open {
+    pub line: i64,
+    pub part: PartId,
+    pub kit: KitId,
+    pub place: PlaceId,
+    pub qty: i64,
+}
+
+/// Takes as much as is there and as is wanted out of what is open of a kind; answers line, place and pieces.
+fn take_open(
+    open: &mut [Open],
+    (part, kit): (PartId, KitId),
+    mut wanted: i64,
+) -> Vec<(i64, PlaceId, i64)> {
+    let mut taken = Vec::new();
+    for one in open
+        .iter_mut()
+        .filter(|one| (one.part, one.kit) == (part, kit))
+    {
+        let qty = wanted.min(one.qty);
+        if qty > 0 {
+            one.qty -= qty;
+            wanted -= qty;
+            taken.push((one.line, one.place, qty));
+        }
+    }
+    taken
+}
+
+/// Settles the lines that were counted. `owed` is the place of what stays owed. A piece that came back in another
+/// crate on another day lay in the wrong crate too.
+pub fn settle(lines: &[(Out, Back)], owed: PlaceId, mut earlier: Earlier) -> Settled {
     let mut settled = Settled::default();
     let mut over: BTreeMap<(PartId, KitId), Vec<(PlaceId, i64)>> = BTreeMap::new();
     for (out, back) in lines {
@@ -108,6 +153,13 @@ pub fn settle(lines: &[(Out, Back)], owed: PlaceId) -> Settled {
                 *more -= here;
                 lacking -= here;
             }
+        }
+        // What was too much on an earlier day was this.
+        for (line, place, qty) in take_open(&mut earlier.extra, (out.part, out.kit), lacking) {
+            take(&mut settled.moves, &mut states, out, qty, place);
+            settled.tell(Kind::WrongCrate, out, place, qty);
+            settled.home.push((line, qty));
+            lacking -= qty;
         }
         if lacking > 0 {
             take(&mut settled.moves, &mut states, out, lacking, owed);
@@ -137,7 +189,26 @@ pub fn settle(lines: &[(Out, Back)], owed: PlaceId) -> Settled {
         }
     }
     for ((part, kit), found) in over {
-        for (place, qty) in found.into_iter().filter(|(_, qty)| *qty > 0) {
+        for (place, more) in found.into_iter().filter(|(_, more)| *more > 0) {
+            let mut qty = more;
+            // What was missing on an earlier day is here.
+            for (line, _, here) in take_open(&mut earlier.owed, (part, kit), more) {
+                let out = Out {
+                    place: owed,
+                    part,
+                    kit,
+                    states: earlier.held.get(&(part, kit)).copied().unwrap_or_default(),
+                };
+                let mut states = out.states;
+                take(&mut settled.moves, &mut states, &out, here, place);
+                earlier.held.insert((part, kit), states);
+                settled.tell(Kind::WrongCrate, &out, place, here);
+                settled.home.push((line, here));
+                qty -= here;
+            }
+            if qty == 0 {
+                continue;
+            }
             settled.differences.push(Difference {
                 kind: Kind::Extra,
                 part,
@@ -289,7 +360,7 @@ mod tests {
     #[track_caller]
     fn check(a: Back, b: Back, expected: &[(Kind, i64)]) -> Settled {
         let case = case();
-        let settled = settle(&[(case.a, a), (case.b, b)], case.owed);
+        let settled = settle(&[(case.a, a), (case.b, b)], case.owed, Earlier::default());
         assert_eq!(told(&settled), expected);
         settled
     }
@@ -339,6 +410,61 @@ mod tests {
     }
 
     #[test]
+    fn what_came_back_in_another_crate_on_another_day_lay_in_the_wrong_crate() {
+        let Case { a, b, owed } = case();
+        let open = |line, place, qty| Open {
+            line,
+            part: a.part,
+            kit: a.kit,
+            place,
+            qty,
+        };
+        // Two of another crate are owed; here are three too many.
+        let elsewhere = PlaceId::new();
+        let earlier = Earlier {
+            owed: vec![open(1, elsewhere, 1), open(4, elsewhere, 1)],
+            held: [((a.part, a.kit), [1, 0, 0, 1])].into(),
+            ..Earlier::default()
+        };
+        let settled = settle(&[(b.clone(), back(7, 0))], owed, earlier);
+        assert_eq!(settled.home, [(1, 1), (4, 1)]);
+        assert_eq!(
+            told(&settled),
+            [
+                (Kind::Extra, 1),
+                (Kind::WrongCrate, 1),
+                (Kind::WrongCrate, 1)
+            ]
+        );
+        let moved: Vec<_> = settled
+            .moves
+            .iter()
+            .map(|one| {
+                (
+                    one.from.place == owed,
+                    one.to.place == b.place,
+                    one.from.state,
+                    one.qty,
+                )
+            })
+            .collect();
+        assert_eq!(
+            moved,
+            [(true, true, State::Good, 1), (true, true, State::Broken, 1)]
+        );
+        // One was too many there on an earlier day; here two lack.
+        let earlier = Earlier {
+            extra: vec![open(2, elsewhere, 1)],
+            ..Earlier::default()
+        };
+        let settled = settle(&[(b.clone(), back(2, 0))], owed, earlier);
+        assert_eq!(settled.home, [(2, 1)]);
+        assert_eq!(told(&settled), [(Kind::Missing, 1), (Kind::WrongCrate, 1)]);
+        let to: Vec<_> = settled.moves.iter().map(|one| one.to.place).collect();
+        assert_eq!(to, [elsewhere, owed]);
+    }
+
+    #[test]
     fn every_piece_is_accounted_for() {
         for a in 0..13 {
             for b in 0..7 {
@@ -349,7 +475,7 @@ mod tests {
                         (case.a.clone(), back(a, broken)),
                         (case.b.clone(), back(b, 0)),
                     ];
-                    let settled = settle(&lines, case.owed);
+                    let settled = settle(&lines, case.owed, Earlier::default());
                     let gone = |place| -> i64 {
                         let taken = settled.moves.iter().filter(|one| one.from.place == place);
                         let given = settled.moves.iter().filter(|one| one.to.place == place);

@@ -40,6 +40,37 @@ impl State {
     }
 }
 
+/// Where an asking to hand on stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, sqlx::Type)]
+#[sqlx(rename_all = "lowercase")]
+pub enum OnwardState {
+    Asked,
+    Agreed,
+    Declined,
+    Dropped,
+    Done,
+}
+
+impl OnwardState {
+    pub const ALL: [OnwardState; 5] = [
+        OnwardState::Asked,
+        OnwardState::Agreed,
+        OnwardState::Declined,
+        OnwardState::Dropped,
+        OnwardState::Done,
+    ];
+
+    pub fn word(self) -> &'static str {
+        match self {
+            OnwardState::Asked => "asked",
+            OnwardState::Agreed => "agreed",
+            OnwardState::Declined => "declined",
+            OnwardState::Dropped => "dropped",
+            OnwardState::Done => "done",
+        }
+    }
+}
+
 /// What a sentence about a loan needs.
 #[derive(Debug, Clone, Copy)]
 pub struct Facts<'a> {

@@ -24,6 +24,16 @@ pub struct Difference {
     pub pays: String,
     pub lender_name: String,
     pub borrower_name: String,
+    /// In whose time it came about: 0 is the borrower's own, others are the number of what was handed on.
+    pub laid_to: Option<i64>,
+    pub laid_words: String,
+}
+
+impl Difference {
+    /// All of it came home, or turned out to lie in another crate.
+    pub fn is_home(&self) -> bool {
+        self.came_home == self.qty
+    }
 }
 
 pub async fn differences(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<Difference>> {
@@ -46,7 +56,9 @@ pub async fn differences(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Resul
                 loan_difference.agreement,
                 loan_difference.pays,
                 loan_difference.lender_name,
-                loan_difference.borrower_name
+                loan_difference.borrower_name,
+                loan_difference.laid_to,
+                loan_difference.laid_words
             from loan_difference
             join place on place.id = loan_difference.place_id
             left join part on part.id = loan_difference.part_id
@@ -68,6 +80,7 @@ pub async fn difference(
     Ok(all.into_iter().find(|one| one.line == line))
 }
 
+/// Adds a difference; answers its line.
 pub async fn add_difference(
     db: &mut SqliteConnection,
     loan: LoanId,
@@ -76,18 +89,23 @@ pub async fn add_difference(
     place: PlaceId,
     qty: i64,
     words: &str,
-) -> sqlx::Result<()> {
+) -> sqlx::Result<i64> {
     let (part, kit) = part.unzip();
+    let line = sqlx::query_scalar!(
+        r#"
+            select coalesce(max(line), 0) + 1 as "line!: i64" from loan_difference where loan_id = $1
+        "#,
+        loan
+    )
+    .fetch_one(&mut *db)
+    .await?;
     sqlx::query!(
         r#"
             insert into loan_difference (loan_id, line, kind, part_id, kit_id, place_id, qty, words)
-            values (
-                $1,
-                (select coalesce(max(line), 0) + 1 from loan_difference where loan_id = $1),
-                $2, $3, $4, $5, $6, $7
-            )
+            values ($1, $2, $3, $4, $5, $6, $7, $8)
         "#,
         loan,
+        line,
         kind,
         part,
         kit,
@@ -97,7 +115,7 @@ pub async fn add_difference(
     )
     .execute(db)
     .await?;
-    Ok(())
+    Ok(line)
 }
 
 /// Notes what both sides agreed about a difference.

@@ -1,9 +1,25 @@
 //! The queries about loans.
 
 mod back;
+mod borrowed;
+mod drafts;
+mod onward;
+mod places;
+mod said;
 mod write;
 
 pub use back::{Difference, add_difference, agree, came_home, difference, differences, lines_out};
+pub use borrowed::{
+    Borrowed, NotOurs, add_borrowed, add_not_ours, borrowed_before, borrowed_by, borrowed_lines,
+    called, find_borrowed, not_ours_of_borrowed, not_ours_of_stint, set_given, withdraw_not_ours,
+};
+pub use drafts::{Draft, add_draft, draft, drop_drafts};
+pub use onward::{
+    NewOnward, Onward, OnwardLine, add_onward, answer_onward, drop_onward, hand_on, lay, left_at,
+    left_lines, onward_lines, onward_places, onwards,
+};
+pub use places::{LoanPlace, holder, places, spot};
+pub use said::{By, NewNote, NewSay, Say, add_note, add_say, last_note, says};
 pub use write::{
     NewLine, NewLoan, NewStep, add_line, add_place, add_step, hand_out, insert, next_number,
     set_back, set_days_around, set_despite, set_due, set_state,
@@ -15,7 +31,6 @@ use super::rules::words::State;
 use crate::clock::{Day, Instant};
 use crate::code::Code;
 use crate::ids::{CountId, KitId, LoanId, PlaceId, TeamId};
-use crate::places::Kind;
 
 #[derive(Debug, Clone)]
 pub struct Loan {
@@ -37,6 +52,8 @@ pub struct Loan {
     pub state: State,
     pub counted: Option<CountId>,
     pub counted_at: Option<Instant>,
+    /// The code of that count.
+    pub counted_code: Option<Code>,
     pub not_counted: String,
     pub whole_kit: bool,
     /// Why it was lent or promised although it was not free.
@@ -46,6 +63,8 @@ pub struct Loan {
     pub still_out: i64,
     /// Pieces that did not come back and are owed.
     pub owed: i64,
+    /// Others who have some of it, because the borrower handed it on: "Tin Mill, Saddle Post".
+    pub handed_to: Option<String>,
 }
 
 /// Loans with both sides' names, narrowed and ordered by the rest of the query.
@@ -71,6 +90,8 @@ macro_rules! loans {
                 loan.state as "state: State",
                 loan.counted_id as "counted: CountId",
                 count_sheet.closed_at as "counted_at: Instant",
+                (select code from code where subject_id = loan.counted_id)
+                    as "counted_code?: Code",
                 loan.not_counted,
                 loan.whole_kit as "whole_kit: bool",
                 loan.despite,
@@ -83,7 +104,28 @@ macro_rules! loans {
                 (
                     select coalesce(sum(qty - came_home), 0) from loan_difference
                     where loan_difference.loan_id = loan.id and loan_difference.kind = 'missing'
-                ) as "owed!: i64"
+                ) as "owed!: i64",
+                (
+                    select group_concat(holder, ', ')
+                    from (
+                        select distinct coalesce(holding.name, loan_onward.outsider) as holder
+                        from loan_place
+                        join loan_onward on loan_onward.loan_id = loan_place.loan_id
+                            and loan_onward.n = (
+                                select max(done.n)
+                                from loan_onward_place
+                                join loan_onward as done
+                                    on done.loan_id = loan_onward_place.loan_id
+                                    and done.n = loan_onward_place.n
+                                where loan_onward_place.loan_id = loan_place.loan_id
+                                    and loan_onward_place.place_id = loan_place.place_id
+                                    and done.state = 'done'
+                            )
+                        left join team as holding on holding.id = loan_onward.team_id
+                        where loan_place.loan_id = loan.id and loan_place.back_at is null
+                            and loan_onward.team_id is not loan.borrower_id
+                    )
+                ) as "handed_to?: String"
             from loan
             join team as lender on lender.id = loan.lender_id
             join kit on kit.id = loan.kit_id
@@ -137,7 +179,7 @@ pub async fn over(db: &mut SqliteConnection, team: TeamId, most: i64) -> sqlx::R
     .await
 }
 
-/// What a team lent one borrower, the latest first; at most 200.
+/// What a team lent one borrower, or what was handed on to them, the latest first; at most 200.
 pub async fn with_borrower(
     db: &mut SqliteConnection,
     team: TeamId,
@@ -145,7 +187,17 @@ pub async fn with_borrower(
 ) -> sqlx::Result<Vec<Loan>> {
     loans!(
         r#"
-            where loan.lender_id = $1 and coalesce(borrower.name, loan.outsider) = $2
+            where loan.lender_id = $1
+                and (
+                    coalesce(borrower.name, loan.outsider) = $2
+                    or loan.id in (
+                        select loan_onward.loan_id
+                        from loan_onward
+                        left join team on team.id = loan_onward.team_id
+                        where loan_onward.state = 'done'
+                            and coalesce(team.name, loan_onward.outsider) = $2
+                    )
+                )
             order by loan.number desc
             limit 200
         "#,
@@ -166,140 +218,6 @@ pub async fn of_kit(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Vec<L
         kit
     )
     .fetch_all(db)
-    .await
-}
-
-/// A crate or bag that left on a loan.
-#[derive(Debug, Clone)]
-pub struct LoanPlace {
-    pub place: PlaceId,
-    pub code: Code,
-    pub name: String,
-    pub kind: Kind,
-    pub tare_g: Option<f64>,
-    /// "crate", "loose" or "owed".
-    pub what: String,
-    pub stood_in: Option<PlaceId>,
-    pub back_at: Option<Instant>,
-}
-
-impl LoanPlace {
-    /// Only pieces are owed in it.
-    pub fn is_owed(&self) -> bool {
-        self.what == "owed"
-    }
-
-    pub fn is_loose(&self) -> bool {
-        self.what == "loose"
-    }
-}
-
-pub async fn places(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<LoanPlace>> {
-    sqlx::query_as!(
-        LoanPlace,
-        r#"
-            select
-                place.id as "place: PlaceId",
-                code.code as "code: Code",
-                place.name,
-                place.kind as "kind: Kind",
-                place.tare_g,
-                loan_place.kind as what,
-                loan_place.stood_in_id as "stood_in: PlaceId",
-                loan_place.back_at as "back_at: Instant"
-            from loan_place
-            join place on place.id = loan_place.place_id
-            join code on code.subject_id = place.id
-            where loan_place.loan_id = $1
-            order by place.position
-        "#,
-        loan
-    )
-    .fetch_all(db)
-    .await
-}
-
-/// Who has a place, or something in it, or something it stands in.
-#[derive(Debug, Clone)]
-pub struct Holder {
-    pub number: i64,
-    pub place_name: String,
-    pub borrower_name: String,
-    pub due_on: Day,
-}
-
-pub async fn holder(db: &mut SqliteConnection, places: &[PlaceId]) -> sqlx::Result<Option<Holder>> {
-    let ids = hex_list(places);
-    sqlx::query_as!(
-        Holder,
-        r#"
-            with recursive wanted (id) as (
-                select unhex(value) from json_each($1)
-            ),
-            above (id) as (
-                select id from wanted
-                union
-                select place.parent_id
-                from above
-                join place on place.id = above.id
-                where place.parent_id is not null
-            ),
-            below (id) as (
-                select id from wanted
-                union
-                select place.id
-                from below
-                join place on place.parent_id = below.id
-            )
-            select
-                loan.number as "number!",
-                place.name as "place_name!",
-                coalesce(team.name, loan.outsider) as "borrower_name!: String",
-                loan.due_on as "due_on!: Day"
-            from loan_place
-            join loan on loan.id = loan_place.loan_id
-            join place on place.id = loan_place.place_id
-            left join team on team.id = loan.borrower_id
-            where loan_place.back_at is null
-                and loan_place.place_id in (select id from above union select id from below)
-            order by place.position
-            limit 1
-        "#,
-        ids
-    )
-    .fetch_optional(db)
-    .await
-}
-
-/// Ids as a JSON array of hexadecimal texts, for `unhex(value) from json_each(…)`.
-fn hex_list(places: &[PlaceId]) -> String {
-    let ids: Vec<String> = places
-        .iter()
-        .map(|place| format!("\"{}\"", place.0.simple()))
-        .collect();
-    format!("[{}]", ids.join(","))
-}
-
-/// The place that stands for a borrower among a team's places, from an earlier loan.
-pub async fn spot(
-    db: &mut SqliteConnection,
-    lender: TeamId,
-    borrower: Option<TeamId>,
-    outsider: &str,
-) -> sqlx::Result<Option<PlaceId>> {
-    sqlx::query_scalar!(
-        r#"
-            select spot_id as "spot!: PlaceId"
-            from loan
-            where lender_id = $1 and borrower_id is $2 and outsider = $3 and spot_id is not null
-            order by number desc
-            limit 1
-        "#,
-        lender,
-        borrower,
-        outsider
-    )
-    .fetch_optional(db)
     .await
 }
 
@@ -349,25 +267,44 @@ pub struct Step {
     pub entry: Option<i64>,
     pub of_borrower: bool,
     pub person_name: String,
+    /// As typed on the phone of somebody without an account.
+    pub phone_name: String,
     pub done_at: Instant,
 }
 
+/// All that happened to a loan, in order.
 pub async fn steps(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<Step>> {
     sqlx::query_as!(
         Step,
         r#"
             select
-                loan_step.kind,
-                loan_step.words,
-                loan_step.due_on as "due_on: Day",
-                loan_step.entry_seq as entry,
-                loan_step.of_borrower as "of_borrower: bool",
-                person.name as person_name,
-                loan_step.done_at as "done_at: Instant"
-            from loan_step
-            join person on person.id = loan_step.person_id
-            where loan_step.loan_id = $1
-            order by loan_step.line
+                kind as "kind!: String",
+                words as "words!: String",
+                due_on as "due_on?: Day",
+                entry_seq as "entry?: i64",
+                of_borrower as "of_borrower!: bool",
+                person_name as "person_name!: String",
+                phone_name as "phone_name!: String",
+                done_at as "done_at!: Instant"
+            from (
+                select
+                    loan_step.kind, loan_step.words, loan_step.due_on, loan_step.entry_seq,
+                    loan_step.of_borrower, person.name as person_name, '' as phone_name,
+                    loan_step.done_at, 0 as is_note, loan_step.line
+                from loan_step
+                join person on person.id = loan_step.person_id
+                where loan_step.loan_id = $1
+                union all
+                select
+                    loan_note.kind, loan_note.words, null, loan_note.entry_seq,
+                    loan_note.of_borrower, coalesce(person.name, ''), coalesce(loan_phone.name, ''),
+                    loan_note.done_at, 1, loan_note.line
+                from loan_note
+                left join person on person.id = loan_note.person_id
+                left join loan_phone on loan_phone.id = loan_note.phone_id
+                where loan_note.loan_id = $1
+            )
+            order by done_at, is_note, line
         "#,
         loan
     )

@@ -5,6 +5,7 @@ use std::{env, io::Write};
 
 use fieldstow::app;
 use fieldstow::config::PublicUrl;
+use fieldstow::lent;
 use fieldstow::passes;
 use fieldstow::people::viewer;
 use fieldstow::serve::{Limits, serve};
@@ -84,6 +85,10 @@ impl Stage {
         let helps = passes::cookie_name(&self.world.app);
         if let Some(token) = person.cookie(helps) {
             window.keep_cookie(helps, &token).await;
+        }
+        let borrows = lent::cookie_name(&self.world.app);
+        if let Some(token) = person.cookie(borrows) {
+            window.keep_cookie(borrows, &token).await;
         }
         window
     }

@@ -95,7 +95,7 @@ impl Window {
             .await;
     }
 
-    pub(super) async fn switch_script_off(&self) {
+    pub async fn switch_script_off(&self) {
         self.without_script.store(true, Ordering::Relaxed);
         let off = json!({ "value": true });
         self.driver

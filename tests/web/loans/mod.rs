@@ -1,6 +1,11 @@
 //! Loans: handed out, extended, counted back, agreed about, closed, and what comes home later.
 
 mod back;
+mod borrowed;
+mod counting;
+mod life;
+mod links;
+mod onward;
 mod out;
 mod overlap;
 mod sides;

@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 
 use axum::http::Method;
-use fieldstow::ids::{FormId, PersonId, TeamId};
+use fieldstow::ids::{FormId, KitId, PartId, PersonId, PlaceId, TeamId};
+use fieldstow::ledger::{self, Document, Entry, Move, Outside, Stand};
 use fieldstow::people::access::Rule;
 use fieldstow::people::{self, Role};
 use fieldstow::{app, demo};
@@ -24,6 +25,9 @@ pub struct Busy<'w> {
 /// A part that the list of a kit needs.
 const PART_OF: &str = "select need.part_id from need join kit on kit.revision_id = need.revision_id \
     where kit.id = $1 limit 1";
+
+const BOX_2: &str = "select id from place where kit_id = $1 and name = 'Box 2'";
+const BOX_3: &str = "select id from place where kit_id = $1 and name = 'Box 3'";
 
 /// The route that an address belongs to: "/kits/{kit}".
 pub fn route_of(method: &Method, address: &str) -> Option<&'static str> {
@@ -111,10 +115,35 @@ impl World {
         let form = keeper.open(&wanted).await;
         let ordered = keeper.press(&form, "Put it on the list", &[]).await;
         examples.insert("/kits/{kit}/orders/{order}", ordered.path);
-        let box_3 = "select id from place where kit_id = $1 and name = 'Box 3'";
-        let box_3: Uuid = self.stored(box_3, &kit).await;
-        let lent = loan(&keeper, &kit, &format!("crate-{box_3}")).await;
+        let box_3 = self.box_of(&kit, BOX_3).await;
+        let lent = loan(&keeper, &kit, &box_3, "Upper Quern Workshop").await;
         examples.insert("loan", last_segment(&lent.path));
+        let form = keeper.open(&format!("{}/onward", lent.path)).await;
+        let fields = [
+            ("to", "Tin Mill"),
+            ("to_contact", "the porter"),
+            ("onward_why", "they build the gates"),
+            (box_3.as_str(), "yes"),
+        ];
+        let onward = keeper.press(&form, "Write it in", &fields).await;
+        examples.insert("onward/n", last_segment(&onward.path));
+        let form = keeper.open("/borrowed/new").await;
+        let fields = [
+            ("lender", "Tin Mill"),
+            ("crates", "two green crates"),
+            ("pieces", "4 Peg"),
+            ("due_on", "2099-01-09"),
+        ];
+        let borrowed = keeper.press(&form, "Write it in", &fields).await;
+        examples.insert("borrowed", last_segment(&borrowed.path));
+        let key = linked(&keeper, &kit, &self.box_of(&kit, BOX_2).await).await;
+        let key = key.replace(['-', ' '], "");
+        let begin = keeper.open(&format!("/lent/open/{key}")).await;
+        keeper
+            .press(&begin, "Open the loan", &[("name", "Ivo")])
+            .await;
+        examples.insert("open/key", key.clone());
+        examples.insert("OPEN/key", key);
         let form = keeper.open("/calendar/links").await;
         let made = keeper
             .press(&form, "Make the link", &[("name", "My phone")])
@@ -160,6 +189,7 @@ impl World {
         examples.insert("PASS/code", pass);
         let code = "select code from code where subject_id = $1";
         examples.insert("code", self.stored(code, &examples["place"]).await);
+        self.bring_in_pictured(&kit, &examples["place"]).await;
         let small = "select '/c/' || code.code || '/pictures/' || lower(hex(picture.part_id)) || '/small.jpg' \
             from picture \
             join balance on balance.part_id = picture.part_id and balance.outside = 0 and balance.qty > 0 \
@@ -186,6 +216,34 @@ impl World {
             crew,
             examples,
         }
+    }
+
+    /// The field that ticks a box of a kit when it is lent.
+    async fn box_of(&self, kit: &str, query: &'static str) -> String {
+        let id: Uuid = self.stored(&query, kit).await;
+        format!("crate-{id}")
+    }
+
+    /// One piece of a part that has a picture lies in a place of the kit.
+    async fn bring_in_pictured(&self, kit: &str, place: &str) {
+        let pictured = "select picture.part_id from picture join kit on kit.team_id = picture.team_id \
+            where kit.id = $1 and picture.part_id is not null and picture.removed_at is null limit 1";
+        let part: PartId = self.stored(pictured, kit).await;
+        let person = "select id from person where $1 <> x'' limit 1";
+        let person: PersonId = self.stored(person, kit).await;
+        let (kit, place): (KitId, PlaceId) = (kit.parse().unwrap(), place.parse().unwrap());
+        let now = self.app.clock.now();
+        let mut entry = Entry::new(FormId::new(), "brought in", person, now);
+        entry.document = Some(Document::Kit(kit));
+        entry.moves = vec![Move {
+            part,
+            qty: 1,
+            from: Stand::good(kit, Outside::BroughtIn.place()),
+            to: Stand::good(kit, place),
+        }];
+        let mut tx = self.app.db.begin_write().await.unwrap();
+        ledger::append(&mut tx, &entry).await.unwrap();
+        tx.commit().await.unwrap();
     }
 
     /// The first value that a query finds for an id.
@@ -277,10 +335,11 @@ async fn draft(keeper: &Browser<'_>) -> Seen {
 }
 
 /// A box of the kit, handed out.
-async fn loan(keeper: &Browser<'_>, kit: &str, tick: &str) -> Seen {
+async fn loan(keeper: &Browser<'_>, kit: &str, tick: &str, borrower: &str) -> Seen {
     let form = keeper.open(&format!("/kits/{kit}/lend")).await;
     let fields = [
-        ("borrower", "Upper Quern Workshop"),
+        ("borrower", borrower),
+        ("contact", "the porter"),
         ("due_on", "2099-01-09"),
         ("not_counted", "still closed as it came"),
         (tick, "yes"),
@@ -289,6 +348,14 @@ async fn loan(keeper: &Browser<'_>, kit: &str, tick: &str) -> Seen {
     let refused = keeper.press(&form, "It is handed out", &fields).await;
     let despite = [("despite", "that box stays out"), (tick, "yes")];
     keeper.press(&refused, "It is handed out", &despite).await
+}
+
+/// Another box is lent to somebody outside the league, with a link: its key.
+async fn linked(keeper: &Browser<'_>, kit: &str, tick: &str) -> String {
+    let lent = loan(keeper, kit, tick, "Tin Mill").await;
+    let page = keeper.click(&lent, "Link for the borrower").await;
+    let made = keeper.press(&page, "Make the link", &[]).await;
+    made.text_of(".loan-key")
 }
 
 /// The token of a link for a new password.
