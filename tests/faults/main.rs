@@ -1,0 +1,20 @@
+//! The machine that stops: its disk fails, fills up, or loses power. Nothing acknowledged is lost, nothing is
+//! half-recorded, and every request is answered.
+//!
+//! The calls by which this process reaches files are our own here (`calls.rs`), for SQLite and for everything
+//! else alike: they are recorded, or made to fail, and nothing of the program knows. Only Linux's are taken over.
+//!
+//! By default a sample is tried. All of it, and as many power cuts as you like:
+//! `FIELDSTOW_FAULTS=all FIELDSTOW_POWER_CUTS=10000 cargo test --test faults -- --nocapture`
+
+#![cfg(all(target_os = "linux", target_pointer_width = "64"))]
+
+mod calls;
+mod dice;
+mod disk;
+mod league;
+mod machine;
+mod power;
+
+#[path = "../web/support/mod.rs"]
+mod support;
