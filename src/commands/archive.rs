@@ -13,13 +13,18 @@ use super::{backup, in_runtime, restore};
 use crate::archive::{self, Written};
 use crate::config::{ArchiveOptions, ReadArchiveOptions};
 use crate::db::Db;
+use crate::disk;
 use crate::lock;
 
 pub fn run(options: &ArchiveOptions) -> anyhow::Result<ExitCode> {
     let folder = lock::existing(&options.data.data)?;
     let file = options.file.as_path();
     let empty = backup::make_empty(file, "archive")?;
-    let written = match in_runtime(write(&folder, empty)) {
+    let written = in_runtime(write(&folder, empty)).and_then(|written| {
+        disk::sync_file(file).context("it may not have reached the disk")?;
+        Ok(written)
+    });
+    let written = match written {
         Ok(written) => written,
         Err(error) => {
             // Half an archive must not be found by somebody who needs one.

@@ -10,6 +10,7 @@ use anyhow::Context;
 use super::{hex, in_runtime};
 use crate::config::BackupOptions;
 use crate::db::Db;
+use crate::disk;
 use crate::ledger::{self, Seq};
 use crate::lock;
 
@@ -60,8 +61,7 @@ async fn copy(folder: &Path, file: &Path) -> anyhow::Result<(Seq, String)> {
         .with_context(|| format!("the data could not be copied to {}", file.display()))?;
     db.close().await;
     // SQLite leaves it to the system when a copy reaches the disk.
-    File::open(file)
-        .and_then(|file| file.sync_all())
+    disk::sync_file(file)
         .with_context(|| format!("{} may not have reached the disk", file.display()))?;
     Ok((entry, hex(&mark)))
 }
