@@ -21,7 +21,9 @@ unsafe fn named(path: *const c_char) -> Option<(Arc<Machine>, PathBuf)> {
     if machine::nobody_watches() || path.is_null() {
         return None;
     }
-    let path = PathBuf::from(OsStr::from_bytes(unsafe { CStr::from_ptr(path) }.to_bytes()));
+    let path = PathBuf::from(OsStr::from_bytes(
+        unsafe { CStr::from_ptr(path) }.to_bytes(),
+    ));
     Some((machine::of(&path)?, path))
 }
 
@@ -116,18 +118,17 @@ unsafe extern "C" fn read(file: c_int, bytes: *mut c_void, count: size_t) -> ssi
 }
 
 #[unsafe(no_mangle)]
-unsafe extern "C" fn pread64(
-    file: c_int,
-    bytes: *mut c_void,
-    count: size_t,
-    at: off_t,
-) -> ssize_t {
-    read_any(file, count, |count| ask!(SYS_pread64, file, bytes, count, at))
+unsafe extern "C" fn pread64(file: c_int, bytes: *mut c_void, count: size_t, at: off_t) -> ssize_t {
+    read_any(file, count, |count| {
+        ask!(SYS_pread64, file, bytes, count, at)
+    })
 }
 
 #[unsafe(no_mangle)]
 unsafe extern "C" fn pread(file: c_int, bytes: *mut c_void, count: size_t, at: off_t) -> ssize_t {
-    read_any(file, count, |count| ask!(SYS_pread64, file, bytes, count, at))
+    read_any(file, count, |count| {
+        ask!(SYS_pread64, file, bytes, count, at)
+    })
 }
 
 /// `after` says where the file stands after so many bytes were written.
@@ -320,16 +321,19 @@ unsafe extern "C" fn copy_file_range(
     if opened(from).or_else(|| opened(to)).is_some() {
         return told(Err(libc::ENOSYS)) as ssize_t;
     }
-    told(ask!(SYS_copy_file_range, from, from_at, to, to_at, count, flags)) as ssize_t
+    told(ask!(
+        SYS_copy_file_range,
+        from,
+        from_at,
+        to,
+        to_at,
+        count,
+        flags
+    )) as ssize_t
 }
 
 #[unsafe(no_mangle)]
-unsafe extern "C" fn sendfile64(
-    to: c_int,
-    from: c_int,
-    at: *mut off_t,
-    count: size_t,
-) -> ssize_t {
+unsafe extern "C" fn sendfile64(to: c_int, from: c_int, at: *mut off_t, count: size_t) -> ssize_t {
     if opened(from).or_else(|| opened(to)).is_some() {
         return told(Err(libc::ENOSYS)) as ssize_t;
     }

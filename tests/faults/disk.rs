@@ -297,7 +297,11 @@ mod tests {
         let new = wrote(2, "newer");
         for (steps, certain, possible) in [
             (vec![made.clone(), old.clone()], None, Some("old")),
-            (vec![made.clone(), old.clone(), synced.clone()], None, Some("old")),
+            (
+                vec![made.clone(), old.clone(), synced.clone()],
+                None,
+                Some("old"),
+            ),
             (
                 vec![made.clone(), folder.clone(), old.clone()],
                 Some(""),

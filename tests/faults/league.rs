@@ -44,8 +44,6 @@ pub enum Act {
     Backup,
 }
 
-pub const ACTS: [Act; 4] = [Act::Event, Act::Move, Act::Picture, Act::Backup];
-
 /// A form that was filled in, with the id it has on its page.
 struct Form {
     action: String,
@@ -100,7 +98,7 @@ impl Template {
             moving(&ama, bags[1], bags[0]).await,
         ];
         let page = ama.open(&format!("/places/{}/pictures/new", bags[0])).await;
-        let jpeg = drawn::noise(420, 300);
+        let jpeg = drawn::noise(210, 150);
         let (action, body) = ama.filled_upload(
             &page,
             "Add the picture",

@@ -183,6 +183,11 @@ impl Machine {
         self.state().steps.take().expect("it was recorded")
     }
 
+    /// How much was done since `record`.
+    pub fn steps_so_far(&self) -> usize {
+        self.state().steps.as_ref().map_or(0, Vec::len)
+    }
+
     /// From now on this goes wrong; None: nothing does.
     pub fn let_fail(&self, fault: Option<Fault>) {
         let mut state = self.state();
@@ -316,10 +321,11 @@ impl Names<'_> {
 
     pub fn synced(&mut self) {
         let name = self.name.clone();
-        self.state.write_down(|state| match state.numbers.get(&name) {
-            Some(number) => Step::Synced(*number),
-            None => Step::FolderSynced(name),
-        });
+        self.state
+            .write_down(|state| match state.numbers.get(&name) {
+                Some(number) => Step::Synced(*number),
+                None => Step::FolderSynced(name),
+            });
     }
 
     fn sync_failed(&mut self) {

@@ -12,6 +12,7 @@
 mod calls;
 mod dice;
 mod disk;
+mod errors;
 mod league;
 mod machine;
 mod power;

@@ -152,7 +152,10 @@ fn without_memory(mut found: Found) -> Found {
 
 /// A league at work: two people who send this and that, a restart, and backups. `setting` is done to the
 /// connection that writes, for the tests of this test.
-fn work(rounds: usize, setting: Option<&'static str>) -> (Work, Vec<Paper>, BTreeMap<usize, String>) {
+fn work(
+    rounds: usize,
+    setting: Option<&'static str>,
+) -> (Work, Vec<Paper>, BTreeMap<usize, String>) {
     block_on(async {
         let folder = tempfile::tempdir().unwrap();
         let template = template().await;
@@ -205,12 +208,7 @@ fn work(rounds: usize, setting: Option<&'static str>) -> (Work, Vec<Paper>, BTre
     })
 }
 
-fn look_at_books(
-    cut: &Cut,
-    tally: &Tally,
-    papers: &[Paper],
-    backups: &BTreeMap<usize, String>,
-) {
+fn look_at_books(cut: &Cut, tally: &Tally, papers: &[Paper], backups: &BTreeMap<usize, String>) {
     with_folder(&cut.found, |folder| {
         let Books { recorded, faults } = match block_on(books(folder, papers)) {
             Ok(books) => books,
@@ -244,7 +242,10 @@ fn look_at_books(
 #[test]
 fn a_power_cut_takes_nothing_that_was_acknowledged() {
     let (work, papers, backups) = work(3, None);
-    let syncs = work.steps.iter().filter(|step| matches!(step, Step::Synced(_)));
+    let syncs = work
+        .steps
+        .iter()
+        .filter(|step| matches!(step, Step::Synced(_)));
     println!("{} steps with {} syncs", work.steps.len(), syncs.count());
     let tally = cut_everywhere(&work, cuts(300), |cut, tally| {
         look_at_books(cut, tally, &papers, &backups);
