@@ -1,7 +1,7 @@
 //! `fieldstow archive FILE` and `fieldstow read-archive FILE`: the whole league in one file that other
 //! programs can read, and back from it.
 
-use std::fs::{self, File};
+use std::fs::File;
 use std::io::BufWriter;
 use std::path::Path;
 use std::process::ExitCode;
@@ -13,25 +13,15 @@ use super::{backup, in_runtime, restore};
 use crate::archive::{self, Written};
 use crate::config::{ArchiveOptions, ReadArchiveOptions};
 use crate::db::Db;
-use crate::disk;
 use crate::lock;
 
 pub fn run(options: &ArchiveOptions) -> anyhow::Result<ExitCode> {
     let folder = lock::existing(&options.data.data)?;
     let file = options.file.as_path();
-    let empty = backup::make_empty(file, "archive")?;
-    let written = in_runtime(write(&folder, empty)).and_then(|written| {
-        disk::sync_file(file).context("it may not have reached the disk")?;
-        Ok(written)
-    });
-    let written = match written {
-        Ok(written) => written,
-        Err(error) => {
-            // Half an archive must not be found by somebody who needs one.
-            let _ = fs::remove_file(file);
-            return Err(error).with_context(|| format!("{} was not written", file.display()));
-        }
-    };
+    let written = backup::write_whole(file, "archive", |_, empty| {
+        in_runtime(write(&folder, empty))
+            .with_context(|| format!("{} was not written", file.display()))
+    })?;
     let Written {
         tables,
         rows,

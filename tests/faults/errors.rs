@@ -29,7 +29,7 @@ fn ways(kind: Kind) -> &'static [How] {
 }
 
 /// Every fault there can be, where there are so many calls of each kind.
-fn all_faults(calls: &BTreeMap<Kind, usize>) -> Vec<Fault> {
+pub fn all_faults(calls: &BTreeMap<Kind, usize>) -> Vec<Fault> {
     let mut faults = Vec::new();
     for kind in ALL_KINDS {
         // A few more calls than the last time; how the threads meet differs.
@@ -50,7 +50,7 @@ fn all_faults(calls: &BTreeMap<Kind, usize>) -> Vec<Fault> {
 }
 
 /// Of each kind about as many, spread evenly, unless `FIELDSTOW_FAULTS` is `all`.
-fn chosen(all: Vec<Fault>, usual: usize) -> Vec<Fault> {
+pub fn chosen(all: Vec<Fault>, usual: usize) -> Vec<Fault> {
     match std::env::var("FIELDSTOW_FAULTS").as_deref() {
         Ok("all") => return all,
         Ok(other) => panic!("FIELDSTOW_FAULTS is “{other}”; only “all” is known"),
@@ -92,7 +92,7 @@ fn count_panics() {
 
 /// How a sweep went.
 #[derive(Debug, Default)]
-struct Sweep {
+pub struct Sweep {
     scenes: AtomicUsize,
     /// Scenes in which a call did fail.
     struck: AtomicUsize,
@@ -101,7 +101,7 @@ struct Sweep {
 }
 
 /// Plays a scene for each fault, two at a time.
-fn sweep(faults: &[Fault], play: impl Fn(Fault, &Sweep) + Sync) -> Sweep {
+pub fn sweep(faults: &[Fault], play: impl Fn(Fault, &Sweep) + Sync) -> Sweep {
     count_panics();
     let sweep = Sweep::default();
     let next = AtomicUsize::new(0);
@@ -233,13 +233,13 @@ fn while_it_works(fault: Fault, sweep: &Sweep) {
     after_a_cut(&before, &steps, &papers, Some(Luck::Nothing), 0);
 }
 
-fn note_struck(machine: &Watched, sweep: &Sweep) {
+pub fn note_struck(machine: &Watched, sweep: &Sweep) {
     let struck = usize::from(machine.struck() > 0);
     sweep.struck.fetch_add(struck, Ordering::Relaxed);
 }
 
 /// How many calls of each kind there are when all goes well.
-fn counted(play: impl FnOnce(&Watched, &Path)) -> BTreeMap<Kind, usize> {
+pub fn counted(play: impl FnOnce(&Watched, &Path)) -> BTreeMap<Kind, usize> {
     let folder = tempfile::tempdir().unwrap();
     let machine = machine::watch(folder.path());
     play(&machine, folder.path());

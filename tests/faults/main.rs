@@ -10,6 +10,7 @@
 #![cfg(all(target_os = "linux", target_pointer_width = "64"))]
 
 mod calls;
+mod commands;
 mod dice;
 mod disk;
 mod errors;

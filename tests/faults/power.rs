@@ -133,7 +133,7 @@ pub fn with_folder<T>(found: &Found, look: impl FnOnce(&Path) -> T) -> T {
 }
 
 /// Fails the test unless the steps lead to what lies there now: nothing went past us.
-fn nothing_went_past(work: &Work, machine: &Watched) {
+pub fn nothing_went_past(work: &Work, machine: &Watched) {
     let mut disk = work.before.clone();
     work.steps.iter().for_each(|step| disk.take(step));
     let now = without_memory(machine::gathered(machine.root()));
