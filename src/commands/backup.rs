@@ -84,7 +84,8 @@ fn keep(unfinished: &Path, file: &Path) -> io::Result<()> {
     disk::sync_folder(file.parent().unwrap_or(file))
 }
 
-/// Writes a whole and consistent copy of the database in `folder` into an empty file, and gives an entry that is certainly in it, with its mark.
+/// Writes a whole and consistent copy of the database in `folder` into an empty file, and gives an entry that
+/// is certainly in it, with its mark.
 async fn copy(folder: &Path, file: &Path) -> anyhow::Result<(Seq, String)> {
     let db = Db::open_existing(folder).await?;
     // Before the copy: entries recorded while it is made may be in it or not.

@@ -4,7 +4,7 @@
 //! library and everything else in this process come through here and know nothing of it. Each does what it
 //! always does by asking the system itself, and files in a watched folder are shown to their machine.
 
-use std::cell::RefCell;
+use std::cell::Cell;
 use std::ffi::{CStr, OsStr, OsString};
 use std::os::unix::ffi::{OsStrExt, OsStringExt};
 use std::path::{Path, PathBuf};
@@ -157,33 +157,20 @@ unsafe fn write_any(
 }
 
 thread_local! {
-    /// What this thread says on standard output, while somebody listens.
-    static SAID: RefCell<Option<Vec<u8>>> = const { RefCell::new(None) };
+    static IN_SILENCE: Cell<bool> = const { Cell::new(false) };
 }
 
-/// Does something and gives what this thread said meanwhile, which goes nowhere else.
-pub fn listening<T>(act: impl FnOnce() -> T) -> (T, String) {
-    SAID.set(Some(Vec::new()));
+/// Does something; what this thread says on standard output meanwhile goes nowhere.
+pub fn in_silence<T>(act: impl FnOnce() -> T) -> T {
+    IN_SILENCE.set(true);
     let done = act();
-    let said = SAID.take().unwrap_or_default();
-    (done, String::from_utf8_lossy(&said).into_owned())
-}
-
-/// Whether somebody listens to what is said here.
-unsafe fn heard(file: c_int, bytes: *const c_void, count: size_t) -> bool {
-    file == libc::STDOUT_FILENO
-        && SAID.with_borrow_mut(|said| match said {
-            Some(said) => {
-                said.extend(unsafe { std::slice::from_raw_parts(bytes.cast::<u8>(), count) });
-                true
-            }
-            None => false,
-        })
+    IN_SILENCE.set(false);
+    done
 }
 
 #[unsafe(no_mangle)]
 unsafe extern "C" fn write(file: c_int, bytes: *const c_void, count: size_t) -> ssize_t {
-    if unsafe { heard(file, bytes, count) } {
+    if file == libc::STDOUT_FILENO && IN_SILENCE.get() {
         return count as ssize_t;
     }
     let began = |written| {

@@ -1,7 +1,7 @@
 //! The power goes, or the disk fails, while a command makes a new file or a new folder: it is there whole or not at
 //! all, and what was said to be there stays.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use clap::Parser;
 use fieldstow::backups;
@@ -13,9 +13,9 @@ use fieldstow::lock::DataFolder;
 
 use crate::calls;
 use crate::dice::Dice;
-use crate::disk::{Found, lay_out};
+use crate::disk::{Found, Step, lay_out};
 use crate::errors::{Sweep, all_faults, chosen, counted, note_struck, sweep};
-use crate::league::{League, Paper, block_on, books, template};
+use crate::league::{League, block_on, books, template};
 use crate::machine::{self, Fault};
 use crate::power::{Cut, Tally, Work, cut_everywhere, cuts, nothing_went_past, with_folder};
 
@@ -37,12 +37,8 @@ fn fieldstow(arguments: &[&str], folder: &Path) -> Result<(), String> {
     }));
     words.extend(["--log".into(), "off".into()]);
     let command = Cli::try_parse_from(words).unwrap().into_command();
-    let (done, said) = calls::listening(|| commands::run(command));
-    match done {
-        Ok(_) => {
-            assert!(!said.is_empty(), "{arguments:?} says nothing");
-            Ok(())
-        }
+    match calls::in_silence(|| commands::run(command)) {
+        Ok(_) => Ok(()),
         Err(error) => Err(format!("{error:#}")),
     }
 }
@@ -198,6 +194,13 @@ fn a_power_cut_leaves_what_was_said_to_be_there_whole() {
         nothing_went_past(&work, &machine);
         let tally = cut_everywhere(&work, cuts(12), |cut, tally| look_after(&case, cut, tally));
         println!("{}: {} steps, {tally:?}", case.name, work.steps.len());
+        // This test can fail: where names are not synced, what was said to be there is gone.
+        let mut careless = work;
+        careless
+            .steps
+            .retain(|step| !matches!(step, Step::FolderSynced(_)));
+        let last = cut_everywhere(&careless, 1, |cut, tally| look_after(&case, cut, tally));
+        assert_eq!(last.lost(), 1, "{}: {last:#?}", case.name);
         assert_eq!(
             (tally.lost(), tally.broken()),
             (0, 0),

@@ -9,15 +9,19 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, mpsc};
 
 use crate::dice::Dice;
-use crate::disk::{self, Disk, Found, Step};
+use crate::disk::{self, Disk, Found, Luck, Step};
 use crate::league::{Act, Books, League, Paper, block_on, books, template};
 use crate::machine::{self, Watched};
 
-/// So many cuts of each kind, unless `FIELDSTOW_POWER_CUTS` says otherwise.
+/// As many cuts of a league at work, unless `FIELDSTOW_POWER_CUTS` says otherwise.
+const USUAL: usize = 200;
+
+/// As many cuts as usual, or more in the same measure as there are more of a league at work.
 pub fn cuts(usual: usize) -> usize {
-    std::env::var("FIELDSTOW_POWER_CUTS")
+    let of_work = std::env::var("FIELDSTOW_POWER_CUTS")
         .map(|text| text.parse().expect("FIELDSTOW_POWER_CUTS is a number"))
-        .unwrap_or(usual)
+        .unwrap_or(USUAL);
+    usual * of_work / USUAL
 }
 
 /// What was written down of some work.
@@ -74,13 +78,22 @@ pub struct Cut {
     pub place: (usize, u64),
 }
 
-/// Cuts the power so many times, spread over the whole work, and lets two at a time be looked at.
+/// Cuts the power so many times, spread over the whole work, and lets two at a time be looked at. One time in
+/// three it goes just after something was acknowledged and takes all that was not synced; also at the end.
 pub fn cut_everywhere(work: &Work, count: usize, look: impl Fn(&Cut, &Tally) + Sync) -> Tally {
     let mut dice = Dice(42);
-    let mut places: Vec<usize> = (0..count)
-        .map(|_| dice.below(work.steps.len() + 1))
+    let told: Vec<usize> = (0..work.steps.len())
+        .filter(|at| matches!(work.steps[*at], Step::Acknowledged(_)))
+        .map(|at| at + 1)
         .collect();
-    places.sort_unstable();
+    let mut places: Vec<(usize, Option<Luck>)> = (1..count)
+        .map(|number| match number % 3 {
+            0 if !told.is_empty() => (told[dice.below(told.len())], Some(Luck::Nothing)),
+            _ => (dice.below(work.steps.len() + 1), None),
+        })
+        .collect();
+    places.push((work.steps.len(), Some(Luck::Nothing)));
+    places.sort_unstable_by_key(|(at, _)| *at);
     let tally = Tally {
         cuts: count,
         ..Tally::default()
@@ -103,7 +116,7 @@ pub fn cut_everywhere(work: &Work, count: usize, look: impl Fn(&Cut, &Tally) + S
         let mut disk = work.before.clone();
         let mut acknowledged = Vec::new();
         let mut done = 0;
-        for place in places {
+        for (place, luck) in places {
             for step in &work.steps[done..place] {
                 disk.take(step);
                 if let Step::Acknowledged(number) = step {
@@ -113,7 +126,7 @@ pub fn cut_everywhere(work: &Work, count: usize, look: impl Fn(&Cut, &Tally) + S
             done = place;
             let seed = dice.roll();
             cuts.send(Cut {
-                found: disk.cut(&mut Dice(seed), None),
+                found: disk.cut(&mut Dice(seed), luck),
                 acknowledged: acknowledged.clone(),
                 place: (place, seed),
             })
@@ -137,7 +150,7 @@ pub fn nothing_went_past(work: &Work, machine: &Watched) {
     let mut disk = work.before.clone();
     work.steps.iter().for_each(|step| disk.take(step));
     let now = without_memory(machine::gathered(machine.root()));
-    let told = without_memory(disk.cut(&mut Dice(1), Some(disk::Luck::Everything)));
+    let told = without_memory(disk.cut(&mut Dice(1), Some(Luck::Everything)));
     let names = |found: &Found| found.keys().cloned().collect::<Vec<_>>();
     assert_eq!(names(&now), names(&told));
     for (name, content) in &now {
@@ -247,7 +260,7 @@ fn a_power_cut_takes_nothing_that_was_acknowledged() {
         .iter()
         .filter(|step| matches!(step, Step::Synced(_)));
     println!("{} steps with {} syncs", work.steps.len(), syncs.count());
-    let tally = cut_everywhere(&work, cuts(300), |cut, tally| {
+    let tally = cut_everywhere(&work, cuts(USUAL), |cut, tally| {
         look_at_books(cut, tally, &papers, &backups);
     });
     println!("{tally:?}");
@@ -260,7 +273,7 @@ fn a_power_cut_takes_nothing_that_was_acknowledged() {
 fn without_syncs_the_same_test_finds_losses() {
     for setting in ["pragma synchronous = normal", "pragma synchronous = off"] {
         let (work, papers, backups) = work(1, Some(setting));
-        let tally = cut_everywhere(&work, 60, |cut, tally| {
+        let tally = cut_everywhere(&work, 30, |cut, tally| {
             look_at_books(cut, tally, &papers, &backups);
         });
         println!("{setting}: {tally:?}");
@@ -268,7 +281,7 @@ fn without_syncs_the_same_test_finds_losses() {
     }
     let (mut work, papers, backups) = work(1, None);
     work.steps.retain(|step| !matches!(step, Step::Synced(_)));
-    let tally = cut_everywhere(&work, 60, |cut, tally| {
+    let tally = cut_everywhere(&work, 30, |cut, tally| {
         look_at_books(cut, tally, &papers, &backups);
     });
     println!("a disk that lies: {tally:?}");
