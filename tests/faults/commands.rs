@@ -14,7 +14,7 @@ use fieldstow::lock::DataFolder;
 use crate::calls;
 use crate::dice::Dice;
 use crate::disk::{Found, Step, lay_out};
-use crate::errors::{Sweep, all_faults, chosen, counted, note_struck, sweep};
+use crate::errors::{Sweep, all_faults, chosen, counted, expect_struck, note_struck, sweep};
 use crate::league::{League, block_on, books, template};
 use crate::machine::{self, Fault};
 use crate::power::{Cut, Tally, Work, cut_everywhere, cuts, nothing_went_past, with_folder};
@@ -238,6 +238,7 @@ fn a_disk_that_fails_under_a_command_is_said_and_leaves_all_or_nothing() {
         let faults = chosen(all_faults(&calls), 10);
         let sweep = sweep(&faults, |fault, sweep| under_a_command(&case, fault, sweep));
         println!("{}: {sweep:?}", case.name);
+        expect_struck(&sweep);
     }
 }
 

@@ -276,7 +276,7 @@ fn a_disk_that_fails_while_it_works_costs_nothing_that_was_acknowledged() {
 
 /// A sweep in which hardly anything failed would prove nothing.
 #[track_caller]
-fn expect_struck(sweep: &Sweep) {
+pub fn expect_struck(sweep: &Sweep) {
     let [scenes, struck] =
         [&sweep.scenes, &sweep.struck].map(|counter| counter.load(Ordering::Relaxed));
     assert!(struck * 10 > scenes * 8, "{struck} of {scenes} failed");

@@ -4,8 +4,9 @@
 //! The calls by which this process reaches files are our own here (`calls.rs`), for SQLite and for everything
 //! else alike: they are recorded, or made to fail, and nothing of the program knows. Only Linux's are taken over.
 //!
-//! By default a sample is tried. All of it, and as many power cuts as you like:
-//! `FIELDSTOW_FAULTS=all FIELDSTOW_POWER_CUTS=10000 cargo test --test faults -- --nocapture`
+//! By default a sample is tried. For more of it, and figures:
+//! `FIELDSTOW_POWER_CUTS=10000 cargo test --test faults power_cut -- --nocapture`
+//! `FIELDSTOW_FAULTS=all cargo test --test faults disk_that_fails -- --nocapture`
 
 #![cfg(all(target_os = "linux", target_pointer_width = "64"))]
 
