@@ -26,6 +26,7 @@ use sqlx::sqlite::{
 };
 use sqlx::{Connection, Sqlite, Transaction};
 
+use crate::disk;
 use crate::secret;
 use checks::{
     APPLICATION_ID, applied_migrations, check_is_up_to_date, check_pragmas, check_sqlite_version,
@@ -59,7 +60,11 @@ pub enum OpenError {
     Missing(PathBuf),
     #[error("{0} is empty: it is no backup")]
     Empty(PathBuf),
-    #[error("{0} is not a database, or it is damaged; restore a backup")]
+    // A disk that cannot be read looks the same to SQLite, and may be well again the next time.
+    #[error(
+        "{0} is not a database, or it is damaged, or its disk cannot be read; look after the disk and try again, \
+         then restore a backup"
+    )]
     Damaged(PathBuf),
     #[error("SQLite answered {found} for pragma {pragma} instead of {wanted}")]
     Pragma {
@@ -69,6 +74,8 @@ pub enum OpenError {
     },
     #[error("rows point at others that do not exist: {0}")]
     ForeignKeys(String),
+    #[error("the data folder {0} cannot be synced ({1}), so nothing in it would be safe")]
+    NotSynced(PathBuf, std::io::Error),
     #[error("the database could not be opened: {0}")]
     Sqlx(#[from] sqlx::Error),
     #[error("the database could not be brought up to date: {0}")]
@@ -170,6 +177,8 @@ impl Db {
             .await?;
         let readers = SqlitePoolOptions::new()
             .max_connections(READERS)
+            // While one is open, the log stays whatever becomes of the writer.
+            .min_connections(1)
             .idle_timeout(None)
             .max_lifetime(None)
             .acquire_timeout(Duration::from_secs(5))
@@ -181,6 +190,11 @@ impl Db {
                     .pragma("query_only", "on"),
             )
             .await?;
+        // The log is made by now. SQLite syncs its name with the first commit, but goes on in silence where it
+        // cannot open the folder for it, and a power cut would take the whole log.
+        let folder = file.parent().unwrap_or(&file);
+        disk::sync_folder(folder)
+            .map_err(|reason| OpenError::NotSynced(folder.to_path_buf(), reason))?;
         Ok(Self {
             writer,
             readers,

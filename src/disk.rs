@@ -1,5 +1,7 @@
-//! How much room there is on a disk.
+//! How much room there is on a disk, and what is certainly on it.
 
+use std::fs::{self, File};
+use std::io;
 use std::path::Path;
 
 /// So much is left free for the database to go on with, in bytes.
@@ -41,9 +43,68 @@ pub fn room_for(folder: &Path, bytes: u64) -> Result<(), NoRoom> {
     }
 }
 
+/// Waits until the names in a folder are on the disk: a file may be there whole and have no name yet.
+pub fn sync_folder(folder: &Path) -> io::Result<()> {
+    #[cfg(unix)]
+    {
+        // The folder of a name without one.
+        let folder = match folder.as_os_str().is_empty() {
+            true => Path::new("."),
+            false => folder,
+        };
+        match File::open(folder)?.sync_all() {
+            // Where folders cannot be synced, names are certain or nobody can help it.
+            Err(error)
+                if matches!(
+                    error.kind(),
+                    io::ErrorKind::InvalidInput | io::ErrorKind::Unsupported
+                ) => {}
+            other => other?,
+        }
+    }
+    #[cfg(not(unix))]
+    let _ = folder;
+    Ok(())
+}
+
+/// Makes a folder with all above it, for nobody but us to read, as far as the disk.
+pub fn make_folder(folder: &Path) -> io::Result<()> {
+    let there = folder.ancestors().find(|above| above.is_dir());
+    if there == Some(folder) {
+        return Ok(());
+    }
+    let mut builder = fs::DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder.create(folder)?;
+    for above in folder.ancestors().skip(1) {
+        sync_folder(above)?;
+        if Some(above) == there {
+            break;
+        }
+    }
+    Ok(())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_folder_is_made_with_all_above_it() {
+        let parent = tempfile::tempdir().unwrap();
+        let deep = parent.path().join("one/two/three");
+        for _ in 0..2 {
+            make_folder(&deep).unwrap();
+            assert!(deep.is_dir());
+        }
+        let file = deep.join("file");
+        fs::write(&file, "").unwrap();
+        assert!(make_folder(&file.join("below")).is_err());
+        assert!(sync_folder(&deep.join("another")).is_err());
+        sync_folder(Path::new("")).unwrap();
+    }
 
     #[test]
     fn more_than_any_disk_holds_is_refused_in_words() {

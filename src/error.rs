@@ -73,18 +73,24 @@ impl AppError {
 /// Disk full (13) is 507; a writer that never came free (5, or the pool's own time-out) is 503; all else is
 /// our own fault. Extended codes hold the plain one in their lowest byte.
 fn status_of_database(error: &sqlx::Error) -> StatusCode {
-    let code = match error {
-        sqlx::Error::PoolTimedOut => return StatusCode::SERVICE_UNAVAILABLE,
-        sqlx::Error::Database(inner) => inner.code(),
-        _ => None,
-    };
-    match code
-        .and_then(|code| code.parse::<u32>().ok())
-        .map(|code| code & 0xff)
-    {
-        Some(13) => StatusCode::INSUFFICIENT_STORAGE,
-        Some(5) => StatusCode::SERVICE_UNAVAILABLE,
+    match (error, sqlite_code(error)) {
+        (sqlx::Error::PoolTimedOut, _) | (_, Some(5)) => StatusCode::SERVICE_UNAVAILABLE,
+        (_, Some(13)) => StatusCode::INSUFFICIENT_STORAGE,
         _ => StatusCode::INTERNAL_SERVER_ERROR,
+    }
+}
+
+fn sqlite_code(error: &sqlx::Error) -> Option<u32> {
+    let code = error.as_database_error()?.code()?;
+    code.parse::<u32>().ok().map(|code| code & 0xff)
+}
+
+/// Reading or writing failed (10), a file could not be opened (14), or what was read makes no sense (11, 26):
+/// nothing that sending the form again will mend by itself.
+fn is_of_the_disk(error: &AppError) -> bool {
+    match error {
+        AppError::Sqlx(error) => matches!(sqlite_code(error), Some(10 | 11 | 14 | 26)),
+        _ => false,
     }
 }
 
@@ -113,6 +119,11 @@ impl IntoResponse for AppError {
                     StatusCode::SERVICE_UNAVAILABLE => {
                         "Too much is going on at once. Wait a moment, then send the form again: it \
                          is recorded once, however often it is sent."
+                    }
+                    _ if is_of_the_disk(&self) => {
+                        "This server could not read or write its disk. What is the matter is in its log: \
+                         please tell whoever looks after it. If you sent a form, send it again when the \
+                         disk is well: it is recorded once, however often it is sent."
                     }
                     _ => {
                         "Something broke on our side and was written to the log. If you sent a form, \

@@ -8,6 +8,8 @@ use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
+use crate::disk;
+
 pub const LOCK_FILE: &str = "fieldstow.lock";
 
 /// A data folder that is ours until this is dropped.
@@ -124,11 +126,7 @@ fn make(path: &Path) -> Result<PathBuf, FolderRefused> {
         Ok(found) if found.is_dir() => {}
         Ok(_) => return Err(FolderRefused::IsAFile(path.to_owned())),
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
-            let mut builder = fs::DirBuilder::new();
-            builder.recursive(true);
-            #[cfg(unix)]
-            std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-            builder.create(path).map_err(cannot_make)?;
+            disk::make_folder(path).map_err(cannot_make)?;
         }
         Err(error) => return Err(cannot_make(error)),
     }

@@ -59,6 +59,16 @@ impl<W: Write + Seek> Out<W> {
     }
 }
 
+impl<W: Write + Seek> Drop for Out<W> {
+    /// An archive that was broken off must not be ended as if it were whole, as it would be by itself when it is
+    /// dropped.
+    fn drop(&mut self) {
+        if let Some(zip) = self.zip.take() {
+            std::mem::forget(zip);
+        }
+    }
+}
+
 impl<W: Write + Seek> Write for Out<W> {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         self.hash.update(bytes);
@@ -120,7 +130,11 @@ pub async fn write<W: Write + Seek>(
     text.push(b'\n');
     out.write_all(&text)?;
     if let Some(zip) = out.zip.take() {
-        zip.finish().context("the archive could not be ended")?;
+        // What the writer still holds would be written when it is dropped, and nobody would hear that it failed.
+        let ended = zip.finish().map_err(io::Error::from);
+        ended
+            .and_then(|mut file| file.flush())
+            .context("the archive could not be ended")?;
     }
     Ok(Written {
         tables,
@@ -135,7 +149,7 @@ pub async fn write<W: Write + Seek>(
 pub(super) async fn hashes(db: &mut SqliteConnection) -> anyhow::Result<BTreeMap<String, String>> {
     let mut out: Out<io::Cursor<Vec<u8>>> = Out::new(None);
     tables_and_files(db, &mut out).await?;
-    Ok(out.files)
+    Ok(std::mem::take(&mut out.files))
 }
 
 async fn tables_and_files<W: Write + Seek>(

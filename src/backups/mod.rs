@@ -159,7 +159,7 @@ async fn make_in(app: &App, folder: &Path) -> Result<Made, NotMade> {
         folder: folder.to_path_buf(),
         why,
     };
-    make_folder(folder).map_err(of_folder)?;
+    disk::make_folder(folder).map_err(of_folder)?;
     tidy(folder).map_err(of_folder)?;
     disk::room_for(folder, app.db.size().await?)?;
     let now = app.clock.now();
@@ -193,14 +193,6 @@ async fn copy_and_check(
     let (entry, mark) = check(unfinished).await?;
     keep(unfinished, finished).map_err(NotMade::Kept)?;
     Ok(Made { name, entry, mark })
-}
-
-fn make_folder(folder: &Path) -> io::Result<()> {
-    let mut builder = fs::DirBuilder::new();
-    builder.recursive(true);
-    #[cfg(unix)]
-    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-    builder.create(folder)
 }
 
 /// Removes copies that were cut off.
@@ -249,11 +241,7 @@ fn keep(unfinished: &Path, finished: &Path) -> io::Result<()> {
         return Err(io::Error::from(io::ErrorKind::AlreadyExists));
     }
     fs::rename(unfinished, finished)?;
-    #[cfg(unix)]
-    if let Some(folder) = finished.parent() {
-        File::open(folder)?.sync_all()?;
-    }
-    Ok(())
+    disk::sync_folder(finished.parent().unwrap_or(finished))
 }
 
 /// Makes one whenever one is due, for as long as the program runs.

@@ -1,7 +1,7 @@
 //! `fieldstow archive FILE` and `fieldstow read-archive FILE`: the whole league in one file that other
 //! programs can read, and back from it.
 
-use std::fs::{self, File};
+use std::fs::File;
 use std::io::BufWriter;
 use std::path::Path;
 use std::process::ExitCode;
@@ -18,15 +18,10 @@ use crate::lock;
 pub fn run(options: &ArchiveOptions) -> anyhow::Result<ExitCode> {
     let folder = lock::existing(&options.data.data)?;
     let file = options.file.as_path();
-    let empty = backup::make_empty(file, "archive")?;
-    let written = match in_runtime(write(&folder, empty)) {
-        Ok(written) => written,
-        Err(error) => {
-            // Half an archive must not be found by somebody who needs one.
-            let _ = fs::remove_file(file);
-            return Err(error).with_context(|| format!("{} was not written", file.display()));
-        }
-    };
+    let written = backup::write_whole(file, "archive", |_, empty| {
+        in_runtime(write(&folder, empty))
+            .with_context(|| format!("{} was not written", file.display()))
+    })?;
     let Written {
         tables,
         rows,

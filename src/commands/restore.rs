@@ -222,9 +222,7 @@ fn put_in_place(copy: &Path, folder: &Path) -> anyhow::Result<()> {
         File::open(copy)?.sync_all()?;
         fs::rename(copy, &place)?;
         // The new name is on the disk when its folder is.
-        #[cfg(unix)]
-        File::open(folder)?.sync_all()?;
-        Ok(())
+        disk::sync_folder(folder)
     };
     reached().with_context(|| format!("{} may not have reached the disk", place.display()))
 }

@@ -36,7 +36,16 @@ fn is_recent_enough(version: &str) -> bool {
 
 /// Refuses a file that is not ours, without changing it.
 pub(super) async fn look_at(file: &Path) -> Result<(), OpenError> {
-    let options = SqliteConnectOptions::new().filename(file).read_only(true);
+    let options = SqliteConnectOptions::new().filename(file);
+    match look_with(options.clone().read_only(true), file).await {
+        // The first start was cut off before there was a log. What it began must be taken back before anybody
+        // can read, and whoever only reads cannot.
+        Err(OpenError::Sqlx(error)) if waits_for_rollback(&error) => look_with(options, file).await,
+        other => other,
+    }
+}
+
+async fn look_with(options: SqliteConnectOptions, file: &Path) -> Result<(), OpenError> {
     let mut connection = SqliteConnection::connect_with(&options).await?;
     check_sqlite_version(&mut connection).await?;
     let id: i64 = sqlx::query_scalar("pragma application_id")
@@ -181,13 +190,18 @@ impl OpenError {
     }
 }
 
+/// SQLITE_READONLY_ROLLBACK: a journal lies beside the file, and was opened only to be read.
+fn waits_for_rollback(error: &sqlx::Error) -> bool {
+    code_of(error) == Some(776)
+}
+
+fn code_of(error: &sqlx::Error) -> Option<i32> {
+    error.as_database_error()?.code()?.parse().ok()
+}
+
 /// SQLite's "malformed" (11) and "not a database" (26), in all their finer codes.
 fn is_damage(error: &sqlx::Error) -> bool {
-    error
-        .as_database_error()
-        .and_then(|inner| inner.code())
-        .and_then(|code| code.parse::<i32>().ok())
-        .is_some_and(|code| matches!(code & 0xff, 11 | 26))
+    code_of(error).is_some_and(|code| matches!(code & 0xff, 11 | 26))
 }
 
 #[cfg(test)]

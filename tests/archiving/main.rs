@@ -16,6 +16,7 @@ use sqlx::{Connection, SqliteConnection};
 use tempfile::TempDir;
 use zip::ZipArchive;
 
+mod full;
 mod refused;
 
 fn program(arguments: &[&str]) -> Output {

@@ -149,6 +149,40 @@ async fn a_newer_database_is_refused_and_left_as_it_is() {
     Db::open(folder.path()).await.unwrap();
 }
 
+/// Before there is a log, SQLite keeps a journal: a first start that was cut off leaves it beside the file, and
+/// whoever opens that to read only is refused.
+#[tokio::test]
+async fn a_first_start_that_was_cut_off_is_begun_again() {
+    let [begun, left] = [(), ()].map(|()| tempfile::tempdir().unwrap());
+    let file = begun.path().join("fieldstow.db");
+    fs::File::create_new(&file).unwrap();
+    let mut connection = bare_connection(&file).await;
+    sqlx::raw_sql(
+        "pragma application_id = 1181508691;
+         pragma cache_size = 1;
+         begin;
+         create table half (words text);
+         with recursive n (i) as (select 1 union all select i + 1 from n where i < 2000)
+         insert into half select hex(zeroblob(100)) from n",
+    )
+    .execute(&mut connection)
+    .await
+    .unwrap();
+    for name in ["fieldstow.db", "fieldstow.db-journal"] {
+        let copied = fs::copy(begun.path().join(name), left.path().join(name)).unwrap();
+        assert!(
+            copied > 4096,
+            "{name} is short, so this is not half-written"
+        );
+    }
+    let db = Db::open(left.path()).await.unwrap();
+    let halves: i64 = sqlx::query_scalar("select count(*) from sqlite_schema where name = 'half'")
+        .fetch_one(&mut *db.read().await.unwrap())
+        .await
+        .unwrap();
+    assert_eq!(halves, 0);
+}
+
 #[tokio::test]
 async fn a_file_that_is_no_database_is_called_that() {
     for content in [

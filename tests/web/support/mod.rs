@@ -32,7 +32,7 @@ pub struct World {
     pub app: App,
     pub clock: Arc<FixedClock>,
     router: Router,
-    _folder: TempDir,
+    _folder: Option<TempDir>,
 }
 
 impl World {
@@ -50,22 +50,42 @@ impl World {
 
     /// A world whose backups are made in a folder.
     pub async fn backing_up(shelf: std::path::PathBuf) -> Self {
-        let mut world = Self::empty().await;
-        world.app = world.app.with_backups(shelf);
-        world.router = app::router(world.app.clone());
-        world
+        Self::empty().await.with_backups(shelf)
+    }
+
+    /// A world whose database is in a folder that stays.
+    pub async fn on(folder: &std::path::Path) -> Self {
+        let clock = Arc::new(FixedClock::at(NOW));
+        Self::in_folder(clock.clone(), clock, "http://localhost:8765".into(), folder).await
+    }
+
+    pub fn with_backups(mut self, shelf: std::path::PathBuf) -> Self {
+        self.app = self.app.with_backups(shelf);
+        self.router = app::router(self.app.clone());
+        self
     }
 
     async fn with(shown: Arc<dyn Clock>, clock: Arc<FixedClock>, public_url: String) -> Self {
         let folder = tempfile::tempdir().expect("a folder for the test");
-        let db = Db::open(folder.path()).await.expect("the database opens");
+        let mut world = Self::in_folder(shown, clock, public_url, folder.path()).await;
+        world._folder = Some(folder);
+        world
+    }
+
+    async fn in_folder(
+        shown: Arc<dyn Clock>,
+        clock: Arc<FixedClock>,
+        public_url: String,
+        folder: &std::path::Path,
+    ) -> Self {
+        let db = Db::open(folder).await.expect("the database opens");
         let app = App::new(db, shown, Settings { public_url });
         let router = app::router(app.clone());
         Self {
             app,
             clock,
             router,
-            _folder: folder,
+            _folder: None,
         }
     }
 
