@@ -220,7 +220,7 @@ impl World {
 
     /// The field that ticks a box of a kit when it is lent.
     async fn box_of(&self, kit: &str, query: &'static str) -> String {
-        let id: Uuid = self.stored(&query, kit).await;
+        let id: Uuid = self.stored(query, kit).await;
         format!("crate-{id}")
     }
 
