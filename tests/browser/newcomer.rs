@@ -219,6 +219,7 @@ async fn forty_taps_are_forty_though_the_line_drops_while_another_counts() {
     let phone = stage.window(&ama, Width::Phone).await;
     phone.open("/").await;
     phone.press("Unpack and count Kettlehorn").await;
+    phone.sees("Bags and boxes").await;
     let count = phone.path().await;
     phone.press("Start Bag 1").await;
     phone.follow("Peg").await;
