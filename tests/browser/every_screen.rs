@@ -38,6 +38,10 @@ async fn every_page_of_a_busy_keeper_is_sound_at_every_width() {
     // What is shown to somebody who is not signed in, and to somebody who is lost.
     windows.0.forget_cookies().await;
     for (nth, address) in busy.strangers_addresses().iter().enumerate() {
+        // A picture by itself is no page.
+        if is_file(address) {
+            continue;
+        }
         let name = format!("stranger-{}", nth + 1);
         crawl.look_at(&windows.0, address, &name).await;
     }
@@ -58,6 +62,12 @@ async fn every_page_before_there_is_anything_is_sound_at_every_width() {
     let crawl = Crawl::of(vec!["/".into()]);
     crawl.walk(&window).await;
     crawl.ends();
+}
+
+/// Whether a browser keeps what is there, or shows it without a page of ours around it.
+fn is_file(address: &str) -> bool {
+    let path = address.split('?').next().unwrap_or(address);
+    path.starts_with("/static/") || FILES.iter().any(|end| path.ends_with(end))
 }
 
 /// What is still to be looked at, and what was found.
@@ -98,9 +108,7 @@ impl Crawl {
 
     fn add(&self, address: &str) {
         let address = address.split('#').next().unwrap_or(address);
-        let path = address.split('?').next().unwrap_or(address);
-        let is_file = path.starts_with("/static/") || FILES.iter().any(|end| path.ends_with(end));
-        if is_file || !self.known.lock().unwrap().insert(address.to_owned()) {
+        if is_file(address) || !self.known.lock().unwrap().insert(address.to_owned()) {
             return;
         }
         let kind = kind_of(address).unwrap_or_else(|| address.to_owned());
