@@ -91,7 +91,7 @@ pub async fn worth_a_second_count(
     db: &mut SqliteConnection,
     whole: &Whole,
 ) -> Result<Vec<Second>, AppError> {
-    if !whole.sheet.is_open() {
+    if !whole.sheet.is_open() || whole.facts.at_event {
         return Ok(Vec::new());
     }
     let taps = store::taps_of_many_hands(db, whole.sheet.id).await?;

@@ -12,8 +12,8 @@ use crate::clock::Day;
 use crate::damage;
 use crate::error::AppError;
 use crate::events::{self, KitDays};
-use crate::ids::EventId;
-use crate::loans;
+use crate::ids::{EventId, TeamId};
+use crate::loans::{self, Loan};
 use crate::orders;
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule, allowed};
@@ -216,8 +216,9 @@ async fn today(
         to_order += waiting.lines;
         late += waiting.late;
     }
-    let due = due_loans(&mut db, &viewer, day).await?;
-    let with_us = with_us(&mut db, &viewer, day).await?;
+    let going_on = going_on(&mut db, &viewer).await?;
+    let due = due_loans(&going_on, day);
+    let with_us = with_us(&mut db, &going_on, day).await?;
     let events = coming_events(&mut db, &viewer, day).await?;
     let jobs = rules::choose(&kits, lists, reports, day);
     let mut jobs = rules::with_orders(jobs, to_order, late).into_iter();
@@ -243,35 +244,45 @@ async fn today(
     }))
 }
 
-/// What is overdue, due within a week, or waits for the viewer's answer.
-async fn due_loans(
+/// The loans of one of the viewer's teams that go on, on either side.
+struct GoingOn {
+    team: TeamId,
+    keeps: bool,
+    loans: Vec<Loan>,
+}
+
+async fn going_on(
     db: &mut sqlx::SqliteConnection,
     viewer: &Viewer,
-    today: Day,
-) -> Result<Vec<DueLoan>, AppError> {
-    let mut due = Vec::new();
+) -> Result<Vec<GoingOn>, AppError> {
+    let mut all = Vec::new();
     for membership in viewer.memberships() {
-        for loan in loans::going_on(db, membership.team).await? {
-            let is_ours = loan.lender == membership.team;
-            // What is with us stands in a list of its own.
-            if !is_ours && loan.is_out() {
-                continue;
-            }
-            let name = &loan.kit_name;
-            let other = if is_ours {
-                &loan.borrower_name
-            } else {
-                &loan.lender_name
-            };
+        all.push(GoingOn {
+            team: membership.team,
+            keeps: membership.role.keeps(),
+            loans: loans::going_on(db, membership.team).await?,
+        });
+    }
+    Ok(all)
+}
+
+/// What we lent that is overdue, due within a week, or waits for the viewer's answer.
+fn due_loans(going_on: &[GoingOn], today: Day) -> Vec<DueLoan> {
+    let mut due = Vec::new();
+    for of_team in going_on {
+        // What is with us stands in a list of its own.
+        let ours = |loan: &&Loan| loan.lender == of_team.team;
+        for loan in of_team.loans.iter().filter(ours) {
+            let (name, other) = (&loan.kit_name, &loan.borrower_name);
             let (what, more) = if loan.is_out() && loan.still_out == 0 {
-                if !(is_ours && membership.role.keeps()) {
+                if !of_team.keeps {
                     continue;
                 }
                 (format!("Agree about {name}"), loan.sentence(today))
             } else if loan.is_out() && today.days_until(loan.due_on) <= DUE_SOON_DAYS {
                 let what = format!("Count {name} back from {other}");
                 (what, sentence(&loan.due_words(today)))
-            } else if !loan.is_out() && is_ours && membership.role.keeps() {
+            } else if !loan.is_out() && of_team.keeps {
                 (format!("{other} and {name}"), loan.sentence(today))
             } else {
                 continue;
@@ -289,19 +300,19 @@ async fn due_loans(
     }
     due.sort_by_key(|(due_on, _)| *due_on);
     due.truncate(ALSO_WAITING);
-    Ok(due.into_iter().map(|(_, loan)| loan).collect())
+    due.into_iter().map(|(_, loan)| loan).collect()
 }
 
 /// What the viewer's teams have from others: of the league, and from outside.
 async fn with_us(
     db: &mut sqlx::SqliteConnection,
-    viewer: &Viewer,
+    going_on: &[GoingOn],
     today: Day,
 ) -> Result<Vec<DueLoan>, AppError> {
     let mut all = Vec::new();
-    for membership in viewer.memberships() {
-        let team = membership.team;
-        for loan in loans::going_on(db, team).await? {
+    for of_team in going_on {
+        let team = of_team.team;
+        for loan in &of_team.loans {
             if loan.borrower == Some(team) && loan.is_out() && loan.still_out > 0 {
                 let line = DueLoan {
                     href: format!("/loans/{}", loan.id),

@@ -1,6 +1,7 @@
 //! HTML over HTTP: what every page needs and no noun owns.
 
 pub mod assets;
+pub mod cookie;
 pub mod extract;
 pub mod flash;
 pub mod form;

@@ -93,7 +93,7 @@ async fn weigh_page(
     frame: Frame,
     (stint, part): (StintId, PartId),
     typed: Option<Typed>,
-    wrongs: Vec<Wrong>,
+    mut wrongs: Vec<Wrong>,
 ) -> Result<WeighPage, AppError> {
     let (stint, sheet) = stint_and_count(db, stint).await?;
     let part = store::part(db, part)
@@ -104,7 +104,8 @@ async fn weigh_page(
         .await?
         .ok_or(AppError::NotFound("place"))?;
     let shown = store::standing(db, stint.id, part.id).await?.total;
-    let (is_filled, mut wrongs, mut reading) = (typed.is_some(), wrongs, None);
+    let is_filled = typed.is_some();
+    let mut reading = None;
     let typed = match typed {
         Some(typed) => typed,
         None => store::last_sample(db, part.id, sheet.team)

@@ -44,6 +44,10 @@ pub async fn looked_at(db: &mut SqliteConnection, kit: KitId) -> sqlx::Result<Ve
     )
     .fetch_all(&mut *db)
     .await?;
+    // Most kits have none: nothing more is asked for them.
+    if rows.is_empty() {
+        return Ok(Vec::new());
+    }
     let mut looks: HashMap<PartId, Vec<Look>> = HashMap::new();
     for (part, look) in latest(db, kit).await? {
         looks.entry(part).or_default().push(look);

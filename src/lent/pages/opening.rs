@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
+use axum_extra::extract::cookie::CookieJar;
 use serde::Deserialize;
 
 use crate::app::App;
@@ -15,6 +15,7 @@ use crate::ids::FormId;
 use crate::lent::rules::{Key, NotAKey};
 use crate::lent::{self, Link, Phone};
 use crate::places::rules::words::sentence;
+use crate::web::cookie;
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
 use crate::web::form::{self, Wrong};
@@ -190,7 +191,7 @@ pub(super) async fn open(
         Ok(token) => {
             let mut response = flash::see("/lent", "The loan is open on this phone.");
             // Loans last for weeks, longer than a browser stays open. The link itself ends with the loan.
-            let cookie = cookie(&app, token, 400 * 24 * 60 * 60)?;
+            let cookie = kept(&app, token, 400 * 24 * 60 * 60)?;
             response.headers_mut().append(header::SET_COOKIE, cookie);
             Ok(response)
         }
@@ -206,13 +207,6 @@ pub(super) async fn open(
     }
 }
 
-pub(super) fn cookie(app: &App, token: String, age: i64) -> Result<HeaderValue, AppError> {
-    let mut cookie = Cookie::build((lent::cookie_name(app), token))
-        .path("/")
-        .http_only(true)
-        .same_site(SameSite::Lax)
-        .secure(app.is_https())
-        .to_string();
-    cookie.push_str(&format!("; Max-Age={age}"));
-    HeaderValue::try_from(cookie).map_err(|error| anyhow::Error::new(error).into())
+pub(super) fn kept(app: &App, token: String, age: i64) -> Result<HeaderValue, AppError> {
+    cookie::secret(lent::cookie_name(app), token, app.is_https(), Some(age))
 }

@@ -8,7 +8,7 @@ use axum::extract::State;
 use axum::http::header;
 use axum::response::Response;
 
-use super::opening::cookie;
+use super::opening::kept;
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::FormId;
@@ -227,7 +227,7 @@ pub(super) async fn ask_onward(
 /// Forgets the loan on this phone.
 pub(super) async fn stop(State(app): State<App>, _: Form<Nothing>) -> Result<Response, AppError> {
     let mut response = flash::see("/lent/open", "This phone has forgotten the loan.");
-    let forget = cookie(&app, String::new(), 0)?;
+    let forget = kept(&app, String::new(), 0)?;
     response.headers_mut().append(header::SET_COOKIE, forget);
     Ok(response)
 }

@@ -5,7 +5,7 @@ use axum::Extension;
 use axum::extract::State;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use axum_extra::extract::cookie::{Cookie, CookieJar, SameSite};
+use axum_extra::extract::cookie::CookieJar;
 use serde::Deserialize;
 
 use super::counting;
@@ -16,6 +16,7 @@ use crate::find::pages::Asker;
 use crate::ids::{FormId, StintId};
 use crate::passes::{self, Helper, Pass};
 use crate::places::rules::words::{named, sentence};
+use crate::web::cookie;
 use crate::web::extract::{Form, Nothing, Path};
 use crate::web::flash;
 use crate::web::form::{self, Wrong};
@@ -184,7 +185,7 @@ pub(super) async fn open(
         Ok(token) => {
             let mut response = flash::see("/helping", "You are helping now.");
             // Ends with the browser; the pass itself ends with the event.
-            let cookie = cookie(&app, token, None)?;
+            let cookie = kept(&app, token, None)?;
             response.headers_mut().append(header::SET_COOKIE, cookie);
             Ok(response)
         }
@@ -199,17 +200,8 @@ pub(super) async fn open(
     }
 }
 
-fn cookie(app: &App, token: String, age: Option<i64>) -> Result<HeaderValue, AppError> {
-    let mut cookie = Cookie::build((passes::cookie_name(app), token))
-        .path("/")
-        .http_only(true)
-        .same_site(SameSite::Lax)
-        .secure(app.is_https())
-        .to_string();
-    if let Some(age) = age {
-        cookie.push_str(&format!("; Max-Age={age}"));
-    }
-    HeaderValue::try_from(cookie).map_err(|error| anyhow::Error::new(error).into())
+fn kept(app: &App, token: String, age: Option<i64>) -> Result<HeaderValue, AppError> {
+    cookie::secret(passes::cookie_name(app), token, app.is_https(), age)
 }
 
 /// The crates of one kit that goes.
@@ -283,7 +275,7 @@ pub(super) async fn stop(State(app): State<App>, _: Form<Nothing>) -> Result<Res
         "/pass",
         "This phone has forgotten the pass. Thank you for helping.",
     );
-    let forget = cookie(&app, String::new(), Some(0))?;
+    let forget = kept(&app, String::new(), Some(0))?;
     response.headers_mut().append(header::SET_COOKIE, forget);
     Ok(response)
 }

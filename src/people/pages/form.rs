@@ -7,13 +7,13 @@ use axum::http::request::Parts;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::FormRejection;
-use axum_extra::extract::cookie::{Cookie, SameSite};
 
 use crate::app::App;
 use crate::error::AppError;
 use crate::people::Role;
 use crate::people::rules::PeopleRefused;
 use crate::people::viewer::{LONGEST_DAYS, cookie_name};
+use crate::web::cookie;
 use crate::web::form::{self, Choice, Wrong};
 
 /// What has to be put right, and in which field.
@@ -180,31 +180,17 @@ pub fn refused(page: impl IntoResponse) -> Response {
 
 /// Gives the browser its session.
 pub fn with_session(app: &App, token: &str, answer: impl IntoResponse) -> Response {
-    let cookie = session_cookie(app, token.to_owned());
-    set_cookie(
-        answer,
-        &format!("{cookie}; Max-Age={}", LONGEST_DAYS * 24 * 60 * 60),
-    )
+    set_session(app, token.to_owned(), LONGEST_DAYS * 24 * 60 * 60, answer)
 }
 
 /// Takes the session's cookie away.
 pub fn without_session(app: &App, answer: impl IntoResponse) -> Response {
-    let cookie = session_cookie(app, String::new());
-    set_cookie(answer, &format!("{cookie}; Max-Age=0"))
+    set_session(app, String::new(), 0, answer)
 }
 
-fn session_cookie(app: &App, token: String) -> Cookie<'static> {
-    let mut cookie = Cookie::new(cookie_name(app), token);
-    cookie.set_path("/");
-    cookie.set_http_only(true);
-    cookie.set_same_site(SameSite::Lax);
-    cookie.set_secure(app.is_https());
-    cookie
-}
-
-fn set_cookie(answer: impl IntoResponse, cookie: &str) -> Response {
+fn set_session(app: &App, token: String, age: i64, answer: impl IntoResponse) -> Response {
     let mut response = answer.into_response();
-    if let Ok(value) = HeaderValue::from_str(cookie) {
+    if let Ok(value) = cookie::secret(cookie_name(app), token, app.is_https(), Some(age)) {
         response.headers_mut().append(header::SET_COOKIE, value);
     }
     response
