@@ -1,6 +1,6 @@
 //! The calendar: what goes out, what is due back, which events there are, and when each kit is free.
 //!
-//! Nothing is planned here: loans and events are, and this shows both as days. The same days can be taken
+//! Nothing is planned here: loans and events are, and this shows both as days, with what was borrowed elsewhere. The same days can be taken
 //! into a calendar program by a private link, which shows one team's days for as long as its owner belongs to
 //! that team and does not withdraw it.
 
@@ -19,7 +19,7 @@ use crate::ids::{FeedId, KitId, TeamId};
 use crate::kits;
 use crate::loans::availability::{Around, Kind, Stay, Taken};
 use crate::loans::rules::words::State;
-use crate::loans::{self, Loan};
+use crate::loans::{self, Borrowed, Loan};
 use crate::people::Viewer;
 use crate::places::rules::words::sentence;
 use crate::receipts::{self, Outcome, Sent};
@@ -69,6 +69,14 @@ pub async fn days(
         if loan.state == State::Closed {
             items.extend(of_loan(loan, team, today));
         }
+    }
+    for loan in loans::held_by(db, team).await? {
+        items.push(of_held(&loan, today));
+    }
+    let mut guests = loans::borrowed_by(db, team).await?;
+    guests.extend(loans::borrowed_before(db, team, MOST_OVER).await?);
+    for one in &guests {
+        items.extend(of_borrowed(one, today));
     }
     let all_events = events::between(db, from, to).await?;
     for event in &all_events {
@@ -207,11 +215,7 @@ fn of_loan(loan: &Loan, team: TeamId, today: Day) -> Vec<Item> {
     )];
     // Once it is closed nobody waits for it any more.
     if let Some((what, words)) = due.filter(|_| loan.state != State::Closed) {
-        let words = if loan.is_overdue(today) {
-            format!("{words} (overdue)")
-        } else {
-            words
-        };
+        let words = or_overdue(words, loan.is_overdue(today));
         items.push(item(
             format!("due-{id}"),
             loan.due_on,
@@ -221,6 +225,59 @@ fn of_loan(loan: &Loan, team: TeamId, today: Day) -> Vec<Item> {
         ));
     }
     items
+}
+
+/// What was handed on to a team: by when it goes back. Whose loan it is answers for the days before.
+fn of_held(loan: &Loan, today: Day) -> Item {
+    let (kit, from) = (&loan.kit_name, &loan.borrower_name);
+    let words = format!("Give some of {kit} back to {from}");
+    Item {
+        uid: format!("held-{}", loan.id),
+        first: loan.due_on,
+        last: loan.due_on,
+        what: What::GiveBack,
+        words: or_overdue(words, loan.is_overdue(today)),
+        at: String::new(),
+        href: format!("/loans/{}/held", loan.id),
+        is_off: false,
+    }
+}
+
+/// What was borrowed outside the league: the days it is with the team, and the one by whose end it goes back.
+fn of_borrowed(one: &Borrowed, today: Day) -> Vec<Item> {
+    let (what, lender) = (one.what(), &one.lender);
+    let item = |uid: &str, (first, last), is, words: String| Item {
+        uid: format!("{uid}-{}", one.id),
+        first,
+        last,
+        what: is,
+        words: sentence(&words),
+        at: String::new(),
+        href: format!("/borrowed/{}", one.id),
+        is_off: false,
+    };
+    let until = one.given_on.unwrap_or(one.due_on).max(one.out_on);
+    let mut items = vec![item(
+        "borrowed",
+        (one.out_on, until),
+        What::Loan,
+        format!("{what} from {lender}"),
+    )];
+    if one.is_with_us() {
+        let words = format!("Give {what} back to {lender}");
+        let words = or_overdue(words, one.is_overdue(today));
+        let day = (one.due_on, one.due_on);
+        items.push(item("give-back", day, What::GiveBack, words));
+    }
+    items
+}
+
+fn or_overdue(words: String, is_overdue: bool) -> String {
+    if is_overdue {
+        format!("{words} (overdue)")
+    } else {
+        words
+    }
 }
 
 /// What became of the form that makes a link.

@@ -89,6 +89,9 @@ impl Report {
     }
 
     pub fn told_by(&self) -> String {
+        if let Some(team) = &self.from_team {
+            return format!("{team}, who had it on loan");
+        }
         if self.is_helper {
             return format!("{}, helper", self.reporter);
         }

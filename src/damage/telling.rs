@@ -3,7 +3,7 @@
 use super::about::{AboutTyped, check_event, check_stand, resolve, resolve_or_say, stand_of};
 use super::rules::standing::{Kind, Step};
 use super::rules::telling::{Told, Typed, What, read, take};
-use super::store::{self, About};
+use super::store::{self, About, By};
 use super::{Refused, Slip, slip, wrong};
 use crate::app::App;
 use crate::clock::Instant;
@@ -12,6 +12,7 @@ use crate::error::{AppError, NotDone};
 use crate::ids::{DamageId, FormId, PersonId, TeamId};
 use crate::ledger::{self, Document, Entry, Move, NotAppended, Outside, Seq, State};
 use crate::lent::{self, Phone};
+use crate::loans::{self, HasIt, Speaker};
 use crate::passes::Helper;
 use crate::people::Viewer;
 use crate::places::Place;
@@ -47,8 +48,11 @@ pub async fn tell(
         }
         let id = DamageId::new();
         let now = app.clock.now();
-        let by = Some(viewer.person);
-        store::insert(tx, id, team, about, &told, &said, (by, None), now).await?;
+        let by = By {
+            member: Some(viewer.person),
+            ..By::default()
+        };
+        store::insert(tx, id, team, about, &told, &said, by, now).await?;
         if about.is_known() && told.what != What::Astray {
             let by = (sent.id, viewer.person, now);
             accept_pieces(tx, id, about, &told, by).await?;
@@ -67,11 +71,13 @@ pub enum Credit<'a> {
     Helper(&'a Helper),
     /// The borrower of the loan the crate is out on.
     Borrower(&'a Phone),
+    /// The team of the league that has the crate on loan, and its member who tells it.
+    Team(&'a HasIt, &'a Viewer),
 }
 
 /// Keeps what somebody without an account tells about a crate. Nothing moves. With a helper pass of the crate's
 /// team it is credited to the first name and the event of the pass; with the link of the loan the crate is out on,
-/// to the name given there.
+/// to the name given there; to the team of the league that has it, without a name.
 pub async fn tell_without_account(
     app: &App,
     sent: &Sent,
@@ -82,17 +88,22 @@ pub async fn tell_without_account(
 ) -> Result<(Outcome, DamageId), NotDone<Refused>> {
     let done = receipts::once(app, sent, None, async |tx| {
         let mut told = read(typed).map_err(|wrongs| NotDone::Refused(Refused::Wrong(wrongs)))?;
-        let mut helped_by = None;
+        let mut by = By::default();
         let mut borrowed_by = None;
         match credit {
             Credit::Helper(helper) if helper.pass.team == place.team => {
                 told.reporter.clone_from(&helper.first_name);
                 told.event_id = Some(helper.pass.event);
-                helped_by = Some(helper.id);
+                by.helper = Some(helper.id);
             }
             Credit::Borrower(phone) if lent::has(tx, phone, place.id).await? => {
                 told.reporter = phone.named();
-                borrowed_by = Some(phone);
+                borrowed_by = Some((phone.loan, Speaker::phone(phone.id)));
+            }
+            Credit::Team(has_it, viewer) => {
+                told.reporter.clear();
+                by.team = Some(has_it.team);
+                borrowed_by = Some((has_it.loan, has_it.speaker(viewer)));
             }
             Credit::Anybody | Credit::Helper(_) | Credit::Borrower(_) => {}
         }
@@ -122,11 +133,10 @@ pub async fn tell_without_account(
             );
         }
         let id = DamageId::new();
-        let by = (None, helped_by);
         store::insert(tx, id, place.team, known, &told, "", by, now).await?;
-        if let Some(phone) = borrowed_by {
+        if let Some((loan, speaker)) = borrowed_by {
             let words = format!("{}, {}", told.what.word(), place.name);
-            lent::note_damage(app, tx, phone, &words).await?;
+            loans::note_damage(app, tx, loan, &speaker, &words).await?;
         }
         Ok(format!("{then}?of={id}"))
     })

@@ -48,6 +48,9 @@ pub const HOBNAIL: &str = "Hobnail Bridge School";
 pub const LARCHES: &str = "Nine Larches Club";
 pub const QUERN: &str = "Upper Quern Workshop";
 
+/// Neighbours who belong to no league.
+pub const OUTSIDERS: &str = "Lantern House Workshop";
+
 /// The league, which owns and lends kits too, and its three teams.
 pub const TEAMS: &[Team] = &[
     Team {
@@ -93,6 +96,7 @@ pub const TAMSEL: &str = "Tamsel Snowdyke";
 pub const BEXEL: &str = "Bexel Larchwell";
 pub const JORRIN: &str = "Jorrin Foldmoor";
 pub const QUILLA: &str = "Quilla Highbell";
+pub const SEFARIN: &str = "Sefarin Cairnhold";
 pub const PELLORI: &str = "Pellori Dämmergate";
 
 pub const PEOPLE: &[Person] = &[
@@ -139,7 +143,7 @@ pub const PEOPLE: &[Person] = &[
         role: Role::Crew,
     },
     Person {
-        name: "Sefarin Cairnhold",
+        name: SEFARIN,
         email: "sefarin@upperquern.example",
         team: QUERN,
         role: Role::Keeper,

@@ -144,11 +144,6 @@ pub async fn has(db: &mut SqliteConnection, phone: &Phone, place: PlaceId) -> sq
     Ok(way.iter().any(|step| out.contains(&step.id)))
 }
 
-/// Notes in the loan's history that damage was told on its phone.
-pub async fn note_damage(app: &App, tx: &mut Tx, phone: &Phone, words: &str) -> sqlx::Result<()> {
-    loans::note_damage(app, tx, phone.loan, phone.id, words).await
-}
-
 async fn found(tx: &mut Tx, loan: LoanId) -> Result<Loan, AppError> {
     loans::find(tx, loan)
         .await?

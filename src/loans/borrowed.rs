@@ -4,12 +4,12 @@
 //! books, so it is neither here nor short nor lent of anything. What turns up of it while we count our own places is
 //! set aside there as not ours, and is in no total either.
 
-use super::refused;
 use super::rules::borrowed::Some as Pieces;
 use super::rules::borrowed::{Typed, part, read};
 use super::rules::saying::short;
 use super::rules::words;
 use super::store::{self, Borrowed};
+use super::{Loan, refused};
 use crate::app::App;
 use crate::clock::Day;
 use crate::counts;
@@ -199,6 +199,14 @@ pub async fn withdraw_aside(
     .await
 }
 
+/// Loans of other teams of which a team has something: as their borrower, or handed on to it.
+pub async fn with_us(db: &mut sqlx::SqliteConnection, team: TeamId) -> sqlx::Result<Vec<Loan>> {
+    let mut all = store::going_on(db, team).await?;
+    all.retain(|loan| loan.borrower == Some(team) && loan.is_out());
+    all.extend(store::held_by(db, team).await?);
+    Ok(all)
+}
+
 type Whose = (Option<BorrowedId>, Option<LoanId>);
 
 /// Whose it is: something the team has now. `None` where the choice is none of those.
@@ -216,10 +224,8 @@ async fn whose(
         return Ok(found.then_some((Some(id), None)));
     }
     if let Some(id) = chosen.strip_prefix("l-").and_then(|id| id.parse().ok()) {
-        let known = store::going_on(db, team).await?;
-        let found = known
-            .iter()
-            .any(|loan| loan.id == id && loan.borrower == Some(team) && loan.is_out());
+        let known = with_us(db, team).await?;
+        let found = known.iter().any(|loan| loan.id == id);
         return Ok(found.then_some((None, Some(id))));
     }
     Ok(None)

@@ -9,8 +9,8 @@ use super::returning::BackPlace;
 use super::rules::back::{Difference, Kind, Out};
 use super::rules::saying::short;
 use super::rules::stretches::{Began, Handed, Stretch, Went, stretches, told_by_counts};
-use super::saying::note;
-use super::store::{self, By};
+use super::saying::Speaker;
+use super::store::{self, Side};
 use super::{Loan, refused};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
@@ -150,8 +150,9 @@ pub async fn lay(
         }
         store::lay(tx, (loan.id, line), hand.n, "keeper", &words).await?;
         let told = format!("{} {}: {}", difference.qty, difference.part_name, hand.who);
-        let by = (By::Person(viewer.person), false);
-        note(app, tx, loan.id, by, "laid to", &format!("{told}, {words}")).await?;
+        let lender = Speaker::member(viewer, Side::Lender, loan.id);
+        let words = format!("{told}, {words}");
+        lender.note(app, tx, loan.id, "laid to", &words).await?;
         Ok(format!("/loans/{}", loan.id))
     })
     .await

@@ -10,7 +10,7 @@ use super::{append, found, refused};
 use crate::app::App;
 use crate::db::Tx;
 use crate::error::{AppError, NotDone};
-use crate::ids::{KitId, LoanId, PlaceId, TeamId};
+use crate::ids::{KitId, LoanId, PersonId, PlaceId, TeamId};
 use crate::kits::{self, Kit};
 use crate::ledger::{self, Document, Entry, Move, PlaceMove, Stand};
 use crate::people::Viewer;
@@ -145,7 +145,7 @@ async fn hand_out(
         Counted::AsClosed(count) => (Some(*count), ""),
         Counted::Not(why) => (None, why.as_str()),
     };
-    let spot = spot_for(app, tx, viewer, kit.team, borrower, outsider).await?;
+    let spot = spot_for(app, tx, viewer.person, kit.team, borrower, outsider).await?;
     let mut new = NewLoan {
         id,
         number: 0,
@@ -185,7 +185,16 @@ async fn hand_out(
     if !going.pieces.is_empty() {
         let number = found(tx, id).await?.number;
         let name = format!("Bag of loan {number}");
-        let bag = make(app, tx, viewer, kit.team, Kind::Bag, &name, Some(spot)).await?;
+        let bag = make(
+            app,
+            tx,
+            viewer.person,
+            kit.team,
+            Kind::Bag,
+            &name,
+            Some(spot),
+        )
+        .await?;
         store::add_place(tx, id, bag, None, "loose").await?;
         entry.moves = going
             .pieces
@@ -273,7 +282,7 @@ async fn write_down(tx: &mut Tx, loan: LoanId, kit: &Kit, going: &Going) -> sqlx
 pub(super) async fn spot_for(
     app: &App,
     tx: &mut Tx,
-    viewer: &Viewer,
+    actor: PersonId,
     lender: TeamId,
     borrower: Option<TeamId>,
     outsider: &str,
@@ -286,7 +295,7 @@ pub(super) async fn spot_for(
         .iter()
         .find(|(team, _)| Some(*team) == borrower)
         .map_or(outsider, |(_, name)| name.as_str());
-    let spot = make(app, tx, viewer, lender, Kind::Venue, name, None).await?;
+    let spot = make(app, tx, actor, lender, Kind::Venue, name, None).await?;
     places::set_with_borrower(tx, spot).await?;
     Ok(spot)
 }
@@ -294,7 +303,7 @@ pub(super) async fn spot_for(
 pub(super) async fn make(
     app: &App,
     tx: &mut Tx,
-    viewer: &Viewer,
+    actor: PersonId,
     team: TeamId,
     kind: Kind,
     name: &str,
@@ -312,7 +321,7 @@ pub(super) async fn make(
         usual_parent: None,
         note: String::new(),
     };
-    places::make(app, tx, viewer.person, &new)
+    places::make(app, tx, actor, &new)
         .await
         .map_err(|not_done| match not_done {
             NotDone::Refused(why) => refused("", why),

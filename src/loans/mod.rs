@@ -20,7 +20,7 @@
 //!   league is written in, and none of it is ever in the books of a kit.
 //! - A handing-out that was a mistake is taken back while nothing of it has come back.
 //! - The lender's keeper decides; the borrower's side sees the loan, its crates and its sheet, and of people
-//!   only its own.
+//!   only its own. A team that something was handed on to sees that, and nothing else of the loan (`held`).
 //! - `availability` says when something is free; it is pure.
 
 mod asking;
@@ -30,10 +30,11 @@ mod closing;
 mod drafting;
 mod earlier;
 pub mod free;
+mod held;
 mod laying;
 mod lending;
 mod offering;
-mod onward;
+pub mod onward;
 pub mod pages;
 mod returning;
 pub mod rules;
@@ -41,9 +42,12 @@ mod saying;
 mod store;
 
 pub use asking::{Answer, answer, ask, extend, withdraw};
-pub use borrowed::{AsideTyped, borrow, bring_back, set_aside, still_with_us, withdraw_aside};
+pub use borrowed::{
+    AsideTyped, borrow, bring_back, set_aside, still_with_us, with_us, withdraw_aside,
+};
 pub use closing::{Agreed, agree_about, close, come_home};
 pub use drafting::{count_first, draft};
+pub use held::{HasIt, Held, has_it, held, holder};
 pub use laying::{hands, lay};
 pub use lending::{lend, take_back};
 pub use offering::{Chosen, Offer, Offered, offer};
@@ -54,8 +58,8 @@ pub use saying::{
     say_given_back,
 };
 pub use store::{
-    Borrowed, By, Difference, Loan, LoanPlace, Say, borrowed_by, differences, find, going_on,
-    of_kit, over, places,
+    Borrowed, By, Difference, Loan, LoanPlace, Say, Side, borrowed_before, borrowed_by,
+    differences, find, going_on, held_by, of_kit, over, places,
 };
 
 use sqlx::SqliteConnection;

@@ -13,8 +13,8 @@ use super::returning::{BackLine, BackPlace, read_line, still_out};
 use super::rules::lending::{Borrower, borrower};
 use super::rules::saying::short;
 use super::rules::words::OnwardState;
-use super::saying::{Speaker, note};
-use super::store::{self, By, NewNote, NewOnward, Onward, OnwardLine};
+use super::saying::Speaker;
+use super::store::{self, NewNote, NewOnward, Onward, OnwardLine, Side};
 use super::{Loan, append, found, refused};
 use crate::app::App;
 use crate::db::Tx;
@@ -23,6 +23,7 @@ use crate::ids::{LoanId, PlaceId};
 use crate::ledger::{Document, Entry, PlaceMove};
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
+use crate::text::{fold, tidy};
 use crate::web::form::Wrong;
 
 /// What was typed to ask for it.
@@ -35,11 +36,11 @@ pub struct OnwardTyped {
     pub crates: Vec<String>,
 }
 
-/// The borrower asks to hand crates on; what the lender's keeper writes in is agreed to at once.
+/// The borrower asks to hand crates on; what the lender's keeper writes in is agreed to at once. What comes back to
+/// the borrower needs no yes either: the lender lent it to them.
 pub async fn ask_onward(
     app: &App,
     speaker: &Speaker,
-    lender: Option<&Viewer>,
     sent: &Sent,
     loan: LoanId,
     typed: &OnwardTyped,
@@ -47,7 +48,12 @@ pub async fn ask_onward(
     receipts::once(app, sent, speaker.person(), async |tx| {
         let loan = out(tx, loan).await?;
         let teams = store::other_teams(tx, loan.lender).await?;
-        let to = borrower(&typed.to, &typed.contact, &teams);
+        let comes_back = fold(&tidy(&typed.to)) == fold(&loan.borrower_name);
+        let to = if comes_back {
+            Ok(itself(&loan))
+        } else {
+            borrower(&typed.to, &typed.contact, &teams)
+        };
         let mut wrongs = Vec::new();
         let to = match to {
             Ok(to) => Some(to),
@@ -125,16 +131,37 @@ pub async fn ask_onward(
         store::add_onward(tx, loan.id, &new).await?;
         let names: Vec<&str> = places.iter().map(|place| place.name.as_str()).collect();
         let words = format!("{} to {name}: {why}", names.join(", "));
-        let side = (speaker.by, lender.is_none());
-        note(app, tx, loan.id, side, "asked to hand on", &words).await?;
-        if let Some(viewer) = lender {
-            let state = OnwardState::Agreed;
-            store::answer_onward(tx, loan.id, n, state, "", viewer.person).await?;
-            return Ok(format!("/loans/{}/onward/{n}", loan.id));
-        }
-        Ok(speaker.then())
+        speaker
+            .note(app, tx, loan.id, "asked to hand on", &words)
+            .await?;
+        // Coming back follows the yes by which it left the borrower.
+        let earlier = onwards
+            .iter()
+            .filter(|one| taken.iter().any(|(n, id)| *n == one.n && ids.contains(id)))
+            .rfind(|one| one.state == OnwardState::Done)
+            .and_then(|one| one.answered_by);
+        let says_yes = match (speaker.side, comes_back) {
+            (Side::Lender, _) => speaker.person(),
+            (_, true) => earlier,
+            _ => None,
+        };
+        let Some(person) = says_yes else {
+            return Ok(speaker.then());
+        };
+        store::answer_onward(tx, loan.id, n, OnwardState::Agreed, "", person).await?;
+        Ok(format!("{}/onward/{n}", speaker.then()))
     })
     .await
+}
+
+fn itself(loan: &Loan) -> Borrower {
+    match loan.borrower {
+        Some(team) => Borrower::Team(team),
+        None => Borrower::Outsider {
+            name: loan.borrower_name.clone(),
+            contact: loan.contact.clone(),
+        },
+    }
 }
 
 /// The lender's keeper says yes, or no with a word why.
@@ -165,8 +192,8 @@ pub async fn answer_onward(
         } else {
             format!("to {}: {word}", onward.to)
         };
-        let by = (By::Person(viewer.person), false);
-        note(app, tx, loan.id, by, kind, &words).await?;
+        let lender = Speaker::member(viewer, Side::Lender, loan.id);
+        lender.note(app, tx, loan.id, kind, &words).await?;
         Ok(format!("/loans/{}", loan.id))
     })
     .await
@@ -176,7 +203,6 @@ pub async fn answer_onward(
 pub async fn drop_onward(
     app: &App,
     speaker: &Speaker,
-    is_lender: bool,
     sent: &Sent,
     (loan, n): (LoanId, i64),
 ) -> Result<Outcome, NotDone<Vec<Wrong>>> {
@@ -186,8 +212,9 @@ pub async fn drop_onward(
         let onward = asked(tx, loan.id, n, &waiting).await?;
         store::drop_onward(tx, loan.id, n).await?;
         let words = format!("to {}", onward.to);
-        let side = (speaker.by, !is_lender);
-        note(app, tx, loan.id, side, "not handed on", &words).await?;
+        speaker
+            .note(app, tx, loan.id, "not handed on", &words)
+            .await?;
         Ok(speaker.then())
     })
     .await
@@ -202,8 +229,6 @@ pub const NOT_COUNTED: &str = "not";
 pub async fn handed_on(
     app: &App,
     speaker: &Speaker,
-    viewer: &Viewer,
-    is_lender: bool,
     sent: &Sent,
     (loan, n): (LoanId, i64),
     typed: &BTreeMap<String, String>,
@@ -221,9 +246,9 @@ pub async fn handed_on(
         } else {
             &onward.to
         };
-        let spot = spot_for(app, tx, viewer, loan.lender, onward.team, outsider).await?;
-        let now = app.clock.now();
         let actor = onward.answered_by.ok_or(AppError::NotFound("answer"))?;
+        let spot = spot_for(app, tx, actor, loan.lender, onward.team, outsider).await?;
+        let now = app.clock.now();
         let mut entry = Entry::new(sent.id, "loan handed on", actor, now);
         entry.document = Some(Document::Kit(loan.kit));
         for place in &places {
@@ -244,7 +269,7 @@ pub async fn handed_on(
             kind: "handed on",
             words: &words,
             entry: seq,
-            of_borrower: !is_lender,
+            side: speaker.side,
             by: speaker.by,
             now,
         };

@@ -186,7 +186,7 @@ pub(super) fn read_line(line: &BackLine, back: &str, broken: &str) -> Result<Bac
     if back.is_empty() {
         return Err(Wrong::at(
             &line.field,
-            format!("{}: write how many are back, 0 for none", line.name),
+            format!("{}: write how many you counted, 0 for none", line.name),
         ));
     }
     let Some(back) = number(back) else {
@@ -339,7 +339,16 @@ async fn owed_bag(
         return Ok(bag.place);
     }
     let name = format!("Owed on loan {}", loan.number);
-    let bag = make(app, tx, viewer, loan.lender, Kind::Bag, &name, loan.spot).await?;
+    let bag = make(
+        app,
+        tx,
+        viewer.person,
+        loan.lender,
+        Kind::Bag,
+        &name,
+        loan.spot,
+    )
+    .await?;
     store::add_place(tx, loan.id, bag, None, "owed").await?;
     Ok(bag)
 }

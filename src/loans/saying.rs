@@ -5,40 +5,53 @@
 
 use super::rules::back::{Agreement, Kind};
 use super::rules::saying::{self, Answered, Confirmed, Proposed};
-use super::store::{self, By, NewNote, NewSay, Say};
+use super::store::{self, By, NewNote, NewSay, Say, Side};
 use super::{Loan, found, refused};
 use crate::app::App;
 use crate::db::Tx;
 use crate::error::{AppError, NotDone};
-use crate::ids::{LoanId, PhoneId};
+use crate::ids::{LoanId, PersonId, PhoneId};
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
 use crate::web::form::Wrong;
 
-/// Who speaks, and the page that shows what came of it.
+/// Who speaks, on whose side, and the page that shows what came of it.
 #[derive(Debug, Clone)]
 pub struct Speaker {
     pub by: By,
+    pub side: Side,
     then: String,
 }
 
 impl Speaker {
-    pub fn member(viewer: &Viewer, loan: LoanId) -> Self {
+    /// A member of the lending team or of the borrowing one.
+    pub fn member(viewer: &Viewer, side: Side, loan: LoanId) -> Self {
         Self {
             by: By::Person(viewer.person),
+            side,
             then: format!("/loans/{loan}"),
         }
     }
 
-    /// Somebody without an account.
+    /// A member of the team that the `n`-th handing on went to.
+    pub fn holder(viewer: &Viewer, loan: LoanId, n: i64) -> Self {
+        Self {
+            by: By::Person(viewer.person),
+            side: Side::Holder(n),
+            then: format!("/loans/{loan}/held"),
+        }
+    }
+
+    /// Somebody of the borrower's without an account.
     pub fn phone(phone: PhoneId) -> Self {
         Self {
             by: By::Phone(phone),
+            side: Side::Borrower,
             then: "/lent".to_owned(),
         }
     }
 
-    pub(super) fn person(&self) -> Option<crate::ids::PersonId> {
+    pub(super) fn person(&self) -> Option<PersonId> {
         match self.by {
             By::Person(person) => Some(person),
             By::Phone(_) => None,
@@ -48,26 +61,26 @@ impl Speaker {
     pub(super) fn then(&self) -> String {
         self.then.clone()
     }
-}
 
-/// Notes something about a loan in its history.
-pub(super) async fn note(
-    app: &App,
-    tx: &mut Tx,
-    loan: LoanId,
-    (by, of_borrower): (By, bool),
-    kind: &'static str,
-    words: &str,
-) -> sqlx::Result<()> {
-    let new = NewNote {
-        kind,
-        words,
-        entry: None,
-        of_borrower,
-        by,
-        now: app.clock.now(),
-    };
-    store::add_note(tx, loan, &new).await
+    /// Notes what they say in the loan's history.
+    pub(super) async fn note(
+        &self,
+        app: &App,
+        tx: &mut Tx,
+        loan: LoanId,
+        kind: &'static str,
+        words: &str,
+    ) -> sqlx::Result<()> {
+        let new = NewNote {
+            kind,
+            words,
+            entry: None,
+            side: self.side,
+            by: self.by,
+            now: app.clock.now(),
+        };
+        store::add_note(tx, loan, &new).await
+    }
 }
 
 /// The lender made a link to the loan, or withdrew it.
@@ -78,27 +91,19 @@ pub async fn note_link(
     loan: LoanId,
     kind: &'static str,
 ) -> sqlx::Result<()> {
-    let by = (By::Person(viewer.person), false);
-    note(app, tx, loan, by, kind, "").await
+    let lender = Speaker::member(viewer, Side::Lender, loan);
+    lender.note(app, tx, loan, kind, "").await
 }
 
-/// Somebody told of damage on a phone on which the loan's link was opened.
+/// Somebody who has it told of damage.
 pub async fn note_damage(
     app: &App,
     tx: &mut Tx,
     loan: LoanId,
-    phone: PhoneId,
+    speaker: &Speaker,
     words: &str,
 ) -> sqlx::Result<()> {
-    note(
-        app,
-        tx,
-        loan,
-        (By::Phone(phone), true),
-        "damage told",
-        words,
-    )
-    .await
+    speaker.note(app, tx, loan, "damage told", words).await
 }
 
 /// The borrower says of what left that all of it is there, or what is not as the sheet says.
@@ -117,7 +122,7 @@ pub async fn confirm_count(
             Confirmed::AllThere => ("count confirmed", ""),
             Confirmed::Not(words) => ("count doubted", words.as_str()),
         };
-        note(app, tx, loan.id, (speaker.by, true), kind, words).await?;
+        speaker.note(app, tx, loan.id, kind, words).await?;
         Ok(speaker.then())
     })
     .await
@@ -137,7 +142,7 @@ pub async fn say_given_back(
             return Err(refused("given", "all of it was counted back already"));
         }
         let words = saying::short(words, "given").map_err(NotDone::Refused)?;
-        note(app, tx, loan.id, (speaker.by, true), "given back", &words).await?;
+        speaker.note(app, tx, loan.id, "given back", &words).await?;
         Ok(speaker.then())
     })
     .await
@@ -164,9 +169,9 @@ pub async fn propose(
             now: app.clock.now(),
         };
         store::add_say(tx, loan.id, &new).await?;
-        let by = (By::Person(viewer.person), false);
+        let lender = Speaker::member(viewer, Side::Lender, loan.id);
         let words = read.agreement.sentence();
-        note(app, tx, loan.id, by, "proposed", words).await?;
+        lender.note(app, tx, loan.id, "proposed", words).await?;
         Ok(format!("/loans/{}", loan.id))
     })
     .await
@@ -207,7 +212,7 @@ pub async fn answer_difference(
             words = Agreement::from_word(kind, &proposed.agreement)
                 .map_or_else(String::new, |known| known.sentence().to_owned());
         }
-        note(app, tx, loan.id, (speaker.by, true), new.kind, &words).await?;
+        speaker.note(app, tx, loan.id, new.kind, &words).await?;
         Ok(speaker.then())
     })
     .await

@@ -46,6 +46,10 @@ pub enum Rule {
     KeepsOther,
     /// Answer for either side of the subject, a loan: the keepers and deputies of both teams.
     KeepsEither,
+    /// See what of the subject, a loan, was handed on to one's own team: its members.
+    SeesHeld,
+    /// Answer for what of the subject, a loan, was handed on: the keeper and deputies of the team that got it.
+    KeepsHeld,
     /// Count and move in the subject's team's books: its members.
     Works,
     /// Decide about the subject's team's books: its keeper and deputies.
@@ -55,7 +59,7 @@ pub enum Rule {
 }
 
 impl Rule {
-    pub const ALL: [Rule; 15] = [
+    pub const ALL: [Rule; 17] = [
         Rule::Anyone,
         Rule::Helps,
         Rule::Borrows,
@@ -68,6 +72,8 @@ impl Rule {
         Rule::SeesEither,
         Rule::KeepsOther,
         Rule::KeepsEither,
+        Rule::SeesHeld,
+        Rule::KeepsHeld,
         Rule::Works,
         Rule::Keeps,
         Rule::Staffs,
@@ -80,6 +86,8 @@ impl Rule {
             | Rule::SeesEither
             | Rule::KeepsOther
             | Rule::KeepsEither
+            | Rule::SeesHeld
+            | Rule::KeepsHeld
             | Rule::Works
             | Rule::Keeps
             | Rule::Staffs => true,
@@ -92,6 +100,11 @@ impl Rule {
             | Rule::WorksSomewhere
             | Rule::Coordinates => false,
         }
+    }
+
+    /// Whether it asks about who got something of a loan from its borrower.
+    fn asks_for_hands(self) -> bool {
+        matches!(self, Rule::SeesHeld | Rule::KeepsHeld)
     }
 
     /// Who could, for the page that says no.
@@ -109,6 +122,10 @@ impl Rule {
             Rule::SeesEither => "the members of both teams and coordinators",
             Rule::KeepsOther => "the borrowing team's keeper and deputies",
             Rule::KeepsEither => "the keepers and deputies of both teams",
+            Rule::SeesHeld => "the members of a team that some of this loan was handed on to",
+            Rule::KeepsHeld => {
+                "the keeper and deputies of a team that some of this loan was handed on to"
+            }
             Rule::Works => "the team's members",
             Rule::Keeps => "the team's keeper and deputies",
             Rule::Staffs => "the team's keeper and deputies, and coordinators",
@@ -128,6 +145,8 @@ pub struct Standing {
     pub role_there: Option<Role>,
     /// What they are to the team on the other side of a loan.
     pub role_beside: Option<Role>,
+    /// The most they are to a team that something of a loan was handed on to.
+    pub role_holding: Option<Role>,
 }
 
 /// The truth table. `standing` is `None` for somebody without an account.
@@ -149,6 +168,8 @@ pub fn allowed(rule: Rule, standing: Option<Standing>) -> bool {
         }
         Rule::KeepsOther => standing.role_beside.is_some_and(Role::keeps),
         Rule::KeepsEither => keeps_there || standing.role_beside.is_some_and(Role::keeps),
+        Rule::SeesHeld => standing.role_holding.is_some(),
+        Rule::KeepsHeld => standing.role_holding.is_some_and(Role::keeps),
         Rule::Works => standing.role_there.is_some(),
         Rule::Keeps => keeps_there,
         Rule::Staffs => keeps_there || standing.coordinator,
@@ -281,7 +302,7 @@ async fn check(rule: Rule, request: Request) -> Result<Request, Response> {
     };
     let (mut parts, body) = request.into_parts();
     let sides = if rule.has_subject() {
-        match subject_sides(&mut parts)
+        match subject_sides(&mut parts, rule)
             .await
             .map_err(IntoResponse::into_response)?
         {
@@ -291,11 +312,17 @@ async fn check(rule: Rule, request: Request) -> Result<Request, Response> {
     } else {
         None
     };
-    let standing = Standing {
-        role_beside: sides
-            .and_then(|(_, other)| other)
-            .and_then(|other| viewer.role_in(other)),
-        ..viewer.standing(sides.map(|(team, _)| team))
+    let standing = match &sides {
+        Some(sides) => Standing {
+            role_beside: sides.other.and_then(|other| viewer.role_in(other)),
+            role_holding: sides
+                .hands
+                .iter()
+                .filter_map(|team| viewer.role_in(*team))
+                .max_by_key(|role| role.keeps()),
+            ..viewer.standing(Some(sides.team))
+        },
+        None => viewer.standing(None),
     };
     if allowed(rule, Some(standing)) {
         return Ok(Request::from_parts(parts, body));
@@ -310,10 +337,19 @@ async fn check(rule: Rule, request: Request) -> Result<Request, Response> {
     ))
 }
 
-/// The team of the thing whose id stands first in the path, and the team on its other side if it has one.
+/// The teams that have to do with the thing whose id stands first in the path.
+struct Sides {
+    team: TeamId,
+    /// The team on its other side, if it has one.
+    other: Option<TeamId>,
+    /// Teams that something of it was handed on to, as far as the rule asks.
+    hands: Vec<TeamId>,
+}
+
 async fn subject_sides(
     parts: &mut axum::http::request::Parts,
-) -> Result<Option<(TeamId, Option<TeamId>)>, AppError> {
+    rule: Rule,
+) -> Result<Option<Sides>, AppError> {
     let params = RawPathParams::from_request_parts(parts, &())
         .await
         .map_err(|_| AppError::NotFound("page"))?;
@@ -330,10 +366,19 @@ async fn subject_sides(
         .cloned()
         .ok_or_else(|| anyhow::anyhow!("the app is not in the request"))?;
     let mut db = app.db.read().await?;
-    if let Some(team) = store::subject_team(&mut db, subject).await? {
-        return Ok(Some((team, None)));
-    }
-    Ok(store::subject_sides(&mut db, subject).await?)
+    let (team, other) = match store::subject_team(&mut db, subject).await? {
+        Some(team) => (team, None),
+        None => match store::subject_sides(&mut db, subject).await? {
+            Some(sides) => sides,
+            None => return Ok(None),
+        },
+    };
+    let hands = if rule.asks_for_hands() {
+        store::subject_hands(&mut db, subject).await?
+    } else {
+        Vec::new()
+    };
+    Ok(Some(Sides { team, other, hands }))
 }
 
 #[cfg(test)]
@@ -341,7 +386,7 @@ mod tests {
     use super::*;
 
     /// Rows are rules; columns: a helper pass, a loan link, no account, account only, coordinator, keeper elsewhere, crew there,
-    /// deputy there, keeper there, crew beside, keeper beside.
+    /// deputy there, keeper there, crew beside, keeper beside, crew holding, keeper holding.
     #[test]
     fn the_truth_table() {
         let nothing = Standing {
@@ -350,6 +395,7 @@ mod tests {
             works_somewhere: false,
             role_there: None,
             role_beside: None,
+            role_holding: None,
         };
         let there = |role| Standing {
             role_there: Some(role),
@@ -360,6 +406,11 @@ mod tests {
         let beside = |role| Standing {
             role_there: None,
             role_beside: Some(role),
+            ..there(role)
+        };
+        let holding = |role| Standing {
+            role_there: None,
+            role_holding: Some(role),
             ..there(role)
         };
         let columns = [
@@ -379,23 +430,27 @@ mod tests {
             Some(there(Role::Keeper)),
             Some(beside(Role::Crew)),
             Some(beside(Role::Keeper)),
+            Some(holding(Role::Crew)),
+            Some(holding(Role::Keeper)),
         ];
         let table = [
-            (Rule::Anyone, "yyyyyyyyyyy"),
-            (Rule::Helps, "y----------"),
-            (Rule::Borrows, "-y---------"),
-            (Rule::SignedIn, "---yyyyyyyy"),
-            (Rule::KeepsGuides, "----yy-yy-y"),
-            (Rule::KeepsSomeTeam, "-----y-yy-y"),
-            (Rule::WorksSomewhere, "-----yyyyyy"),
-            (Rule::Coordinates, "----y------"),
-            (Rule::Sees, "----y-yyy--"),
-            (Rule::SeesEither, "----y-yyyyy"),
-            (Rule::KeepsOther, "----------y"),
-            (Rule::KeepsEither, "-------yy-y"),
-            (Rule::Works, "------yyy--"),
-            (Rule::Keeps, "-------yy--"),
-            (Rule::Staffs, "----y--yy--"),
+            (Rule::Anyone, "yyyyyyyyyyyyy"),
+            (Rule::Helps, "y------------"),
+            (Rule::Borrows, "-y-----------"),
+            (Rule::SignedIn, "---yyyyyyyyyy"),
+            (Rule::KeepsGuides, "----yy-yy-y-y"),
+            (Rule::KeepsSomeTeam, "-----y-yy-y-y"),
+            (Rule::WorksSomewhere, "-----yyyyyyyy"),
+            (Rule::Coordinates, "----y--------"),
+            (Rule::Sees, "----y-yyy----"),
+            (Rule::SeesEither, "----y-yyyyy--"),
+            (Rule::KeepsOther, "----------y--"),
+            (Rule::KeepsEither, "-------yy-y--"),
+            (Rule::SeesHeld, "-----------yy"),
+            (Rule::KeepsHeld, "------------y"),
+            (Rule::Works, "------yyy----"),
+            (Rule::Keeps, "-------yy----"),
+            (Rule::Staffs, "----y--yy----"),
         ];
         assert_eq!(table.len(), Rule::ALL.len(), "every rule has its row");
         for (rule, row) in table {

@@ -56,6 +56,16 @@ pub async fn subject_sides(
     Ok(row.map(|row| (row.team, row.other)))
 }
 
+/// The teams that something of a loan was handed on to.
+pub async fn subject_hands(db: &mut SqliteConnection, subject: Uuid) -> sqlx::Result<Vec<TeamId>> {
+    sqlx::query_scalar!(
+        r#"select team_id as "team!: TeamId" from subject_hands where id = $1"#,
+        subject
+    )
+    .fetch_all(db)
+    .await
+}
+
 pub async fn session(
     db: &mut SqliteConnection,
     token_hash: &[u8; 32],

@@ -115,6 +115,7 @@ impl Viewer {
             works_somewhere: !self.memberships().is_empty(),
             role_there: team.and_then(|team| self.role_in(team)),
             role_beside: None,
+            role_holding: None,
         }
     }
 }

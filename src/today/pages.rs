@@ -323,6 +323,18 @@ async fn with_us(
                 all.push((loan.due_on, line));
             }
         }
+        for loan in loans::held_by(db, team).await? {
+            let line = DueLoan {
+                href: format!("/loans/{}/held", loan.id),
+                what: format!(
+                    "Give some of {} back to {}",
+                    loan.kit_name, loan.borrower_name
+                ),
+                more: sentence(&loan.due_words(today)),
+                is_overdue: loan.is_overdue(today),
+            };
+            all.push((loan.due_on, line));
+        }
         for one in loans::borrowed_by(db, team).await? {
             let line = DueLoan {
                 href: format!("/borrowed/{}", one.id),

@@ -154,6 +154,7 @@ async fn everybody(
         works_somewhere: role_there.is_some(),
         role_there,
         role_beside: None,
+        role_holding: None,
     };
     let mut people = vec![("nobody", world.browser(), None)];
     let (_, browser) = world.account("Account only", None, false).await;

@@ -261,6 +261,48 @@ async fn another_program_reads_the_feed_and_all_day_ends_are_right() {
 }
 
 #[tokio::test]
+async fn the_feed_tells_what_goes_back_outside_the_league() {
+    let world = World::empty().await;
+    let planned = planned(&world).await;
+    let form = planned.ama.open("/borrowed/new").await;
+    let fields = [
+        ("lender", "Tin Mill"),
+        ("crates", "two green crates"),
+        ("due_on", "2027-03-09"),
+    ];
+    planned.ama.press(&form, "Write it in", &fields).await;
+    let link = link(&planned.ama).await;
+    let calendar = parsed(&asked(&world.browser(), &link).await.html());
+    let told: Vec<_> = calendar
+        .events
+        .iter()
+        .filter_map(|one| {
+            let words = value(one, "SUMMARY")?;
+            let days = (value(one, "DTSTART")?, value(one, "DTEND")?);
+            words.contains("green crates").then_some((words, days))
+        })
+        .collect();
+    // Until the end of the 9th: DTEND is the first day after (RFC 5545, 3.6.1).
+    let days = |first: &str, end: &str| (first.to_owned(), end.to_owned());
+    assert_eq!(
+        told,
+        [
+            (
+                "Two green crates from Tin Mill".to_owned(),
+                days("20270304", "20270310")
+            ),
+            (
+                "Give two green crates back to Tin Mill".to_owned(),
+                days("20270309", "20270310")
+            ),
+        ]
+    );
+    // The other team's feed knows nothing of it.
+    let month = planned.rook.open("/calendar").await;
+    assert!(!month.has("green crates"));
+}
+
+#[tokio::test]
 async fn a_link_shows_nothing_once_it_is_withdrawn_or_its_owner_left() {
     let world = World::empty().await;
     let planned = planned(&world).await;

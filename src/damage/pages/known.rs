@@ -18,7 +18,9 @@ use crate::error::AppError;
 use crate::find::pages::{Asker, look_up};
 use crate::ids::{PartId, PlaceId};
 use crate::lent::{self, Phone};
+use crate::loans;
 use crate::passes::Helper;
+use crate::people::Viewer;
 use crate::pictures::{self, files, pages::file_headers};
 use crate::places::rules::mass;
 use crate::places::rules::words::{named, sentence};
@@ -83,30 +85,36 @@ async fn place_of(
     Ok(Ok((code, place)))
 }
 
-/// Whoever asks without an account, and what their phone bears.
-#[derive(Clone, Copy, Default)]
-pub(super) struct Who<'a> {
+/// Whoever asks, with what their phone bears and the account they may have.
+#[derive(Default)]
+pub(super) struct Bearer {
     /// A helper pass that was opened on it.
-    pub helper: Option<&'a Helper>,
+    pub helper: Option<Helper>,
     /// A loan whose link was opened on it.
-    pub phone: Option<&'a Phone>,
+    pub phone: Option<Phone>,
+    pub viewer: Option<Viewer>,
 }
 
 /// How much somebody sees of a crate: a helper with a pass of its team, and whoever has it on loan, always what is
 /// inside.
-async fn shows(db: &mut SqliteConnection, place: &Place, who: Who<'_>) -> sqlx::Result<Shows> {
+async fn shows(db: &mut SqliteConnection, place: &Place, who: &Bearer) -> sqlx::Result<Shows> {
     let shows = shown::shows(db, place.team).await?;
     if shows != Shows::Off {
         return Ok(shows);
     }
     let is_helped = who
         .helper
+        .as_ref()
         .is_some_and(|helper| helper.pass.team == place.team);
-    let is_lent = match who.phone {
+    let is_lent = match &who.phone {
         Some(phone) => lent::has(db, phone, place.id).await?,
         None => false,
     };
-    Ok(if is_helped || is_lent {
+    let has_it = match &who.viewer {
+        Some(viewer) => loans::has_it(db, viewer, place.id).await?.is_some(),
+        None => false,
+    };
+    Ok(if is_helped || is_lent || has_it {
         Shows::Names
     } else {
         Shows::Off
@@ -125,7 +133,7 @@ pub(super) async fn known(
     app: &App,
     frame: &Frame,
     asker: &Asker,
-    who: Who<'_>,
+    who: &Bearer,
     code: &str,
 ) -> Result<Result<Known, Response>, AppError> {
     let place = match place_of(app, asker, code).await? {
@@ -223,7 +231,7 @@ pub(super) async fn picture(
     let mut db = app.db.read().await?;
     let none = || AppError::NotFound("picture");
     // Pictures show to everybody or to nobody, whatever the phone bears.
-    if shows(&mut db, &place, Who::default()).await? != Shows::Pictures {
+    if shows(&mut db, &place, &Bearer::default()).await? != Shows::Pictures {
         return Err(none());
     }
     let inside = match place.kind.is_carried() {

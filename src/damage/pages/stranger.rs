@@ -7,7 +7,7 @@ use axum::Extension;
 use axum::extract::{Multipart, State};
 use axum::response::{IntoResponse, Response};
 
-use super::known::{Known, Who, known};
+use super::known::{Bearer, Known, known};
 use super::tell::{self, happened, usables};
 use super::wrongs_of;
 use crate::app::App;
@@ -18,7 +18,9 @@ use crate::error::{AppError, NotDone};
 use crate::find::pages::Asker;
 use crate::ids::FormId;
 use crate::lent::{self, Phone};
+use crate::loans::{self, HasIt};
 use crate::passes::Helper;
+use crate::people::Viewer;
 use crate::pictures::rules::MOST_BYTES;
 use crate::web::extract::Path;
 use crate::web::form::{self, Choice, Wrong};
@@ -33,20 +35,56 @@ pub(super) struct InsidePage {
     known: Known,
 }
 
-/// What a request without an account may bring along.
-type Bears = (Option<Extension<Helper>>, Option<Extension<Phone>>);
+/// What a request may bring along: a pass or a loan link on its phone, or an account.
+type Bears = (
+    Option<Extension<Helper>>,
+    Option<Extension<Phone>>,
+    Option<Extension<Viewer>>,
+);
 
-fn bare((helper, phone): Bears) -> (Option<Helper>, Option<Phone>) {
-    (
-        helper.map(|Extension(helper)| helper),
-        phone.map(|Extension(phone)| phone),
-    )
+fn bearer((helper, phone, viewer): Bears) -> Bearer {
+    Bearer {
+        helper: helper.map(|Extension(helper)| helper),
+        phone: phone.map(|Extension(phone)| phone),
+        viewer: viewer.map(|Extension(viewer)| viewer),
+    }
 }
 
-fn who<'a>(helper: &'a Option<Helper>, phone: &'a Option<Phone>) -> Who<'a> {
-    Who {
-        helper: helper.as_ref(),
-        phone: phone.as_ref(),
+/// Whose name a report bears.
+enum Teller {
+    /// With the link of the loan that the crate is out on.
+    Borrower(Phone),
+    /// A member of the team that has it on loan.
+    Team(HasIt, Viewer),
+    Helper(Helper),
+    /// Whoever writes a first name, or none.
+    Anybody,
+}
+
+impl Teller {
+    async fn of(app: &App, bearer: Bearer, known: &Known) -> Result<Self, AppError> {
+        let mut db = app.db.read().await?;
+        if let Some(phone) = bearer.phone
+            && lent::has(&mut db, &phone, known.place.id).await?
+        {
+            return Ok(Self::Borrower(phone));
+        }
+        if let Some(viewer) = bearer.viewer
+            && let Some(has_it) = loans::has_it(&mut db, &viewer, known.place.id).await?
+        {
+            return Ok(Self::Team(has_it, viewer));
+        }
+        let helper = bearer.helper.filter(|helper| known.is_helped_by(helper));
+        Ok(helper.map_or(Self::Anybody, Self::Helper))
+    }
+
+    fn credit(&self) -> Credit<'_> {
+        match self {
+            Self::Borrower(phone) => Credit::Borrower(phone),
+            Self::Team(has_it, viewer) => Credit::Team(has_it, viewer),
+            Self::Helper(helper) => Credit::Helper(helper),
+            Self::Anybody => Credit::Anybody,
+        }
     }
 }
 
@@ -57,13 +95,11 @@ pub(super) async fn inside(
     bears: Bears,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let (helper, phone) = bare(bears);
-    Ok(
-        match known(&app, &frame, &asker, who(&helper, &phone), &code).await? {
-            Ok(known) => Page(InsidePage { frame, known }).into_response(),
-            Err(instead) => instead,
-        },
-    )
+    let bearer = bearer(bears);
+    Ok(match known(&app, &frame, &asker, &bearer, &code).await? {
+        Ok(known) => Page(InsidePage { frame, known }).into_response(),
+        Err(instead) => instead,
+    })
 }
 
 #[derive(Template)]
@@ -72,9 +108,7 @@ pub(super) struct StrangerPage {
     frame: Frame,
     form_id: FormId,
     known: Known,
-    helper: Option<Helper>,
-    /// Who tells it, with the link of the loan that the crate is out on.
-    borrower: Option<Phone>,
+    teller: Teller,
     fields: StrangerForm,
     wrongs: Vec<Wrong>,
 }
@@ -142,36 +176,19 @@ pub(super) async fn ask(
     bears: Bears,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let (helper, phone) = bare(bears);
-    Ok(
-        match known(&app, &frame, &asker, who(&helper, &phone), &code).await? {
-            Ok(known) => Page(StrangerPage {
-                borrower: borrower(&app, phone, &known).await?,
-                form_id: frame.form_id(),
-                frame,
-                helper: helper.filter(|helper| known.is_helped_by(helper)),
-                known,
-                fields: StrangerForm::default(),
-                wrongs: Vec::new(),
-            })
-            .into_response(),
-            Err(instead) => instead,
-        },
-    )
-}
-
-/// The phone whose loan the crate is out on.
-async fn borrower(
-    app: &App,
-    phone: Option<Phone>,
-    known: &Known,
-) -> Result<Option<Phone>, AppError> {
-    let Some(phone) = phone else {
-        return Ok(None);
-    };
-    let mut db = app.db.read().await?;
-    let has = lent::has(&mut db, &phone, known.place.id).await?;
-    Ok(has.then_some(phone))
+    let bearer = bearer(bears);
+    Ok(match known(&app, &frame, &asker, &bearer, &code).await? {
+        Ok(known) => Page(StrangerPage {
+            teller: Teller::of(&app, bearer, &known).await?,
+            form_id: frame.form_id(),
+            frame,
+            known,
+            fields: StrangerForm::default(),
+            wrongs: Vec::new(),
+        })
+        .into_response(),
+        Err(instead) => instead,
+    })
 }
 
 impl StrangerForm {
@@ -209,8 +226,8 @@ pub(super) async fn tell(
     Path(code): Path<String>,
     parts: Multipart,
 ) -> Result<Response, AppError> {
-    let (helper, phone) = bare(bears);
-    let known = match known(&app, &frame, &asker, who(&helper, &phone), &code).await? {
+    let bearer = bearer(bears);
+    let known = match known(&app, &frame, &asker, &bearer, &code).await? {
         Ok(known) => known,
         Err(instead) => return Ok(instead),
     };
@@ -228,14 +245,9 @@ pub(super) async fn tell(
         has_picture: had_picture,
         ..AboutTyped::default()
     };
-    let helper = helper.filter(|helper| known.is_helped_by(helper));
-    let borrower = borrower(&app, phone, &known).await?;
+    let teller = Teller::of(&app, bearer, &known).await?;
     let typed = fields.typed();
-    let credit = match (&helper, &borrower) {
-        (_, Some(phone)) => Credit::Borrower(phone),
-        (Some(helper), None) => Credit::Helper(helper),
-        (None, None) => Credit::Anybody,
-    };
+    let credit = teller.credit();
     let done =
         damage::tell_without_account(&app, &sent, &known.place, &typed, &about, credit).await;
     match done {
@@ -254,8 +266,7 @@ pub(super) async fn tell(
                 form_id: frame.form_id(),
                 frame,
                 known,
-                helper,
-                borrower,
+                teller,
                 fields,
                 wrongs,
             }))
@@ -277,11 +288,9 @@ pub(super) async fn thanks(
     bears: Bears,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let (helper, phone) = bare(bears);
-    Ok(
-        match known(&app, &frame, &asker, who(&helper, &phone), &code).await? {
-            Ok(known) => Page(ThanksPage { frame, known }).into_response(),
-            Err(instead) => instead,
-        },
-    )
+    let bearer = bearer(bears);
+    Ok(match known(&app, &frame, &asker, &bearer, &code).await? {
+        Ok(known) => Page(ThanksPage { frame, known }).into_response(),
+        Err(instead) => instead,
+    })
 }

@@ -46,9 +46,21 @@ pub struct Report {
     /// A member's name; empty for somebody who was erased.
     pub member: Option<String>,
     pub reporter: String,
+    /// The team that has the crate on loan, where one of its members told it.
+    pub from_team: Option<String>,
     /// Told with a helper pass.
     pub is_helper: bool,
     pub reported_at: Instant,
+}
+
+/// Who told it, as far as that is kept: at most one of these.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct By {
+    pub member: Option<PersonId>,
+    /// Somebody with a helper pass.
+    pub helper: Option<HelperId>,
+    /// A member of the team that has the crate on loan.
+    pub team: Option<TeamId>,
 }
 
 /// What a report is about, as far as anybody knows.
@@ -74,7 +86,7 @@ pub async fn insert(
     about: About,
     told: &Told,
     said_part: &str,
-    (by, helper): (Option<PersonId>, Option<HelperId>),
+    by: By,
     now: Instant,
 ) -> sqlx::Result<()> {
     sqlx::query!(
@@ -82,10 +94,10 @@ pub async fn insert(
             insert into damage_report (
                 id, team_id, what, part_id, kit_id, place_id, qty, usable,
                 happened, event, note, reported_by, reporter, reported_at, said_part, event_id,
-                helper_id
+                helper_id, from_team_id
             )
             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16,
-                $17)
+                $17, $18)
         "#,
         id,
         team,
@@ -98,12 +110,13 @@ pub async fn insert(
         told.happened,
         told.event,
         told.note,
-        by,
+        by.member,
         told.reporter,
         now,
         said_part,
         told.event_id,
-        helper
+        by.helper,
+        by.team
     )
     .execute(db)
     .await?;
@@ -172,6 +185,7 @@ pub async fn reports(
                 report.note as "note!",
                 person.name as "member?",
                 report.reporter as "reporter!",
+                from_team.name as "from_team?",
                 report.helper_id is not null as "is_helper!: bool",
                 report.reported_at as "reported_at!: Instant"
             from damage_report as report
@@ -179,6 +193,7 @@ pub async fn reports(
             left join kit on kit.id = report.kit_id
             left join person on person.id = report.reported_by
             left join event on event.id = report.event_id
+            left join team as from_team on from_team.id = report.from_team_id
             where ($1 is null or report.id = $1)
                 and ($2 is null or report.team_id = $2)
                 and ($3 is null or report.part_id = $3)

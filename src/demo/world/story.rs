@@ -6,7 +6,7 @@
 
 use super::{
     BEXEL, Days, JORRIN, KETTLEHORN, LARCHES, LEAGUE, LONG_GABLE, MARUNA, Minutes, OLD_NEEDLE,
-    PELLORI, QUERN, QUILLA, TAMSEL,
+    OUTSIDERS, PELLORI, QUERN, QUILLA, SEFARIN, TAMSEL,
 };
 
 /// A line of a bag where the count differs from the slip.
@@ -153,6 +153,8 @@ pub struct Lent {
     pub crates: &'static [&'static str],
     pub by: &'static str,
     pub to: &'static str,
+    /// How to reach somebody outside the league; empty for a team of it.
+    pub contact: &'static str,
     pub purpose: &'static str,
     pub out: Days,
     pub due: Days,
@@ -160,33 +162,97 @@ pub struct Lent {
     pub not_counted: &'static str,
     /// Why it was lent although the kit was to go elsewhere; empty where it was not.
     pub despite: &'static str,
+    /// Whoever opened the loan's link on a phone and said that all of it is there; empty where there is no link.
+    pub phone: &'static str,
+    /// To whom the borrower handed it on, and why.
+    pub onward: Option<Onward>,
 }
 
-/// One loan is out for some days more, one should be back.
+/// What a borrower gave to somebody else, with the lender's yes and counted by both.
+pub struct Onward {
+    pub by: &'static str,
+    pub to: &'static str,
+    pub why: &'static str,
+    pub asked: Days,
+    pub done: Days,
+}
+
+/// One loan should be back, one was handed on, and one is with people outside the league.
 pub const LENT: &[Lent] = &[
     Lent {
         kit: OLD_NEEDLE,
         crates: &["Needle 3, road and lanterns"],
         by: MARUNA,
         to: LARCHES,
+        contact: "",
         purpose: "Open day",
         out: Days(-16),
         due: Days(-2),
         not_counted: "packed last season and not opened since",
         despite: "Rope Bridge Day needs its other crates only",
+        phone: "",
+        onward: None,
     },
     Lent {
         kit: LONG_GABLE,
         crates: &["Gable 2, gate and hut"],
         by: TAMSEL,
         to: QUERN,
+        contact: "",
         purpose: "Practice before the first round",
-        out: Days(0),
+        out: Days(-3),
         due: Days(5),
         not_counted: "",
         despite: "",
+        phone: "",
+        onward: Some(Onward {
+            by: SEFARIN,
+            to: LARCHES,
+            why: "They build the gate with us this week",
+            asked: Days(-2),
+            done: Days(-1),
+        }),
+    },
+    Lent {
+        kit: OLD_NEEDLE,
+        crates: &["Needle 4, mill, bells and sacks"],
+        by: MARUNA,
+        to: OUTSIDERS,
+        contact: "the porter, at noon",
+        purpose: "An evening for the village",
+        out: Days(-4),
+        due: Days(3),
+        not_counted: "closed since Rope Bridge Day",
+        despite: "",
+        phone: "Ivo",
+        onward: None,
     },
 ];
+
+/// What a team has from somebody outside the league; none of it is in its books.
+pub struct Guest {
+    pub by: &'static str,
+    pub team: &'static str,
+    pub lender: &'static str,
+    pub contact: &'static str,
+    pub crates: &'static str,
+    pub pieces: &'static str,
+    pub purpose: &'static str,
+    pub out: Days,
+    pub due: Days,
+}
+
+pub const GUESTS: &[Guest] = &[Guest {
+    by: BEXEL,
+    team: LARCHES,
+    lender: OUTSIDERS,
+    contact: "the porter, at noon",
+    crates: "two green crates",
+    pieces: "6 Peg 40\n2 long trestle",
+    purpose: "A second field to practise on",
+    out: Days(-2),
+    due: Days(4),
+}];
 
 /// Days at a venue, and who brings which kits.
 pub struct Event {

@@ -28,5 +28,8 @@ pub fn routes() -> Routes {
             phone::answer_difference,
         )
         .post("/lent/onward", Rule::Borrows, phone::ask_onward)
+        .get("/lent/onward/{n}", Rule::Borrows, phone::count_onward)
+        .post("/lent/onward/{n}", Rule::Borrows, phone::hand_on)
+        .post("/lent/onward/{n}/drop", Rule::Borrows, phone::drop_onward)
         .post("/lent/stop", Rule::Borrows, phone::stop)
 }

@@ -13,7 +13,11 @@ use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::FormId;
 use crate::lent::Phone;
-use crate::loans::pages::{Differing, Sheet, Tick, differing, of_loan, onward_typed, ticks};
+use crate::loans::pages::{
+    Asked, CountPage, Differing, Sheet, Tick, asked, askings, count_page, differing, of_loan,
+    onward_typed, ticks,
+};
+use crate::loans::rules::stretches::Stretch;
 use crate::loans::{self, Answered, Speaker};
 use crate::receipts::Outcome;
 use crate::web::extract::{Form, Nothing, Path};
@@ -43,6 +47,10 @@ pub(super) struct ShowPage {
     sheet: Sheet,
     crates: Vec<Crate>,
     differences: Vec<Differing>,
+    /// Askings to hand crates on, answered or not.
+    onwards: Vec<Asked>,
+    /// Who else has some of it.
+    others: Vec<Stretch>,
     /// What can be handed on.
     ticks: Vec<Tick>,
     fields: Fields,
@@ -102,8 +110,12 @@ async fn show_page(
         .await?
         .ok_or(AppError::NotFound("loan"))?;
     let today = app.clock.now().day(&phone.link.zone);
-    let crates = loans::places(&mut db, loan.id)
-        .await?
+    let places = loans::places(&mut db, loan.id).await?;
+    let mut onwards = askings(&mut db, loan.id, &places).await?;
+    onwards.retain(|one| one.is_waiting() || one.is_declined());
+    let mut others = loans::hands(&mut db, &loan, "").await?;
+    others.retain(|hand| hand.n > 0 && hand.until.is_none() && hand.who != loan.borrower_name);
+    let crates = places
         .into_iter()
         .filter(|place| !place.is_owed())
         .map(|place| Crate {
@@ -126,6 +138,8 @@ async fn show_page(
         sentence: loan.sentence(today),
         is_overdue: loan.is_overdue(today),
         crates,
+        onwards,
+        others,
         ticks: ticks(&mut db, loan.id, &fields).await?,
         differences: differing(&mut db, &loan, false).await?,
         sheet: of_loan(&mut db, loan, &phone.link.zone).await?,
@@ -219,9 +233,55 @@ pub(super) async fn ask_onward(
     let (sent, fields) = (form.sent, form.fields);
     let speaker = Speaker::phone(phone.id);
     let typed = onward_typed(&fields);
-    let done = loans::ask_onward(&app, &speaker, None, &sent, phone.loan, &typed).await;
-    let text = "Asked. Until the lender says yes it stays with you.";
+    let done = loans::ask_onward(&app, &speaker, &sent, phone.loan, &typed).await;
+    let text = done.as_ref().map_or("", asked);
     answered(&app, frame, phone, done, text, fields).await
+}
+
+/// The count at a handing on that the lender said yes to.
+pub(super) async fn count_onward(
+    State(app): State<App>,
+    frame: Frame,
+    Extension(phone): Extension<Phone>,
+    Path(n): Path<i64>,
+) -> Result<Page<CountPage>, AppError> {
+    let (of, at) = ((phone.loan, n), "/lent".to_owned());
+    count_page(&app, frame, of, at, Fields::new(), Vec::new())
+        .await
+        .map(Page)
+}
+
+pub(super) async fn hand_on(
+    State(app): State<App>,
+    frame: Frame,
+    Extension(phone): Extension<Phone>,
+    Path(n): Path<i64>,
+    form: Form<Fields>,
+) -> Result<Response, AppError> {
+    let (sent, fields) = (form.sent, form.fields);
+    let speaker = Speaker::phone(phone.id);
+    let of = (phone.loan, n);
+    match loans::handed_on(&app, &speaker, &sent, of, &fields).await {
+        Ok(outcome) => Ok(flash::told(&outcome, "Handed on.", &phone.link.zone)),
+        Err(NotDone::Failed(error)) => Err(error),
+        Err(NotDone::Refused(wrongs)) => {
+            let page = count_page(&app, frame, of, "/lent".to_owned(), fields, wrongs).await?;
+            Ok(page::again(page))
+        }
+    }
+}
+
+pub(super) async fn drop_onward(
+    State(app): State<App>,
+    frame: Frame,
+    Extension(phone): Extension<Phone>,
+    Path(n): Path<i64>,
+    form: Form<Nothing>,
+) -> Result<Response, AppError> {
+    let speaker = Speaker::phone(phone.id);
+    let done = loans::drop_onward(&app, &speaker, &form.sent, (phone.loan, n)).await;
+    let text = "It is not handed on.";
+    answered(&app, frame, phone, done, text, Fields::new()).await
 }
 
 /// Forgets the loan on this phone.

@@ -8,7 +8,7 @@ use super::show::{Typed, page};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::LoanId;
-use crate::loans::{self, Agreed, Answer, Proposed, Speaker};
+use crate::loans::{self, Agreed, Answer, Proposed, Side, Speaker};
 use crate::people::Viewer;
 use crate::receipts::Outcome;
 use crate::web::extract::{Form, Nothing, Path};
@@ -273,18 +273,22 @@ pub(super) async fn drop_onward(
     Path((loan, n)): Path<(LoanId, i64)>,
     form: Form<Nothing>,
 ) -> Result<Response, AppError> {
-    let is_lender = is_lender(&app, &viewer, loan).await?;
-    let speaker = Speaker::member(&viewer, loan);
-    let done = loans::drop_onward(&app, &speaker, is_lender, &form.sent, (loan, n)).await;
+    let speaker = speaker(&app, &viewer, loan).await?;
+    let done = loans::drop_onward(&app, &speaker, &form.sent, (loan, n)).await;
     let text = "It is not handed on.";
     answered(&app, &viewer, frame, loan, done, text, Typed::default()).await
 }
 
-/// Whether a viewer answers for the lending side.
-pub(super) async fn is_lender(app: &App, viewer: &Viewer, loan: LoanId) -> Result<bool, AppError> {
+/// Who speaks: a keeper of the lender's, or else of the borrower's.
+pub(super) async fn speaker(app: &App, viewer: &Viewer, loan: LoanId) -> Result<Speaker, AppError> {
     let mut db = app.db.read().await?;
     let loan = super::found(&mut db, loan).await?;
-    Ok(viewer.keeps(loan.lender))
+    let side = if viewer.keeps(loan.lender) {
+        Side::Lender
+    } else {
+        Side::Borrower
+    };
+    Ok(Speaker::member(viewer, side, loan.id))
 }
 
 pub(super) async fn close(

@@ -72,15 +72,13 @@ async fn aside_page(
         let text = format!("{}: {}", one.lender, one.what());
         whose.push(Choice::one_of(format!("b-{}", one.id), text, &fields.whose));
     }
-    for loan in store::going_on(&mut db, sheet.team).await? {
-        if loan.borrower == Some(sheet.team) && loan.is_out() {
-            let text = format!("{}: {}", loan.lender_name, loan.kit_name);
-            whose.push(Choice::one_of(
-                format!("l-{}", loan.id),
-                text,
-                &fields.whose,
-            ));
-        }
+    for loan in loans::with_us(&mut db, sheet.team).await? {
+        let text = format!("{}: {}", loan.lender_name, loan.kit_name);
+        whose.push(Choice::one_of(
+            format!("l-{}", loan.id),
+            text,
+            &fields.whose,
+        ));
     }
     Ok(AsidePage {
         frame,

@@ -31,6 +31,8 @@ pub(super) struct LendPage {
     back: Vec<Loan>,
     borrowed: Vec<Loan>,
     asked: Vec<Loan>,
+    /// Of loans to other teams, what they handed on to us.
+    held: Vec<Loan>,
     /// From outside the league.
     guests: Vec<Borrowed>,
     /// Kits the viewer may lend: id, name.
@@ -68,6 +70,7 @@ impl LendPage {
         !(self.out.is_empty()
             && self.back.is_empty()
             && self.borrowed.is_empty()
+            && self.held.is_empty()
             && self.guests.is_empty()
             && self.asked.is_empty())
     }
@@ -87,6 +90,7 @@ pub(super) async fn lend(
         back: Vec::new(),
         borrowed: Vec::new(),
         asked: Vec::new(),
+        held: Vec::new(),
         guests: Vec::new(),
         kits: Vec::new(),
         keeps: viewer
@@ -109,6 +113,8 @@ pub(super) async fn lend(
             };
             list.push(loan);
         }
+        page.held
+            .extend(store::held_by(&mut db, membership.team).await?);
         page.guests
             .extend(store::borrowed_by(&mut db, membership.team).await?);
         if membership.role.keeps() {
@@ -135,6 +141,8 @@ pub(super) struct IndexPage {
     today: Day,
     borrower: String,
     loans: Vec<Loan>,
+    /// Of loans to other teams, what they handed on to us.
+    held: Vec<Loan>,
     /// From outside the league, given back already.
     guests: Vec<Borrowed>,
 }
@@ -167,11 +175,13 @@ pub(super) async fn index(
     let borrower = wanted.borrower.trim().to_owned();
     let mut loans: Vec<Loan> = Vec::new();
     let mut guests = Vec::new();
+    let mut held = Vec::new();
     for membership in viewer.memberships() {
         let team = membership.team;
         if borrower.is_empty() {
             loans.extend(store::going_on(&mut db, team).await?);
             loans.extend(store::over(&mut db, team, MOST_OVER).await?);
+            held.extend(store::held_ever(&mut db, team, MOST_OVER).await?);
             guests.extend(store::borrowed_before(&mut db, team, MOST_OVER).await?);
         } else {
             loans.extend(store::with_borrower(&mut db, team, &borrower).await?);
@@ -184,6 +194,7 @@ pub(super) async fn index(
         today: viewer.today(&app),
         borrower,
         loans,
+        held,
         guests,
     }))
 }

@@ -7,6 +7,7 @@ mod aside;
 mod back;
 mod borrowed;
 mod differing;
+mod held;
 mod lend;
 mod list;
 mod onward;
@@ -17,7 +18,9 @@ mod sides;
 use sqlx::SqliteConnection;
 
 pub use differing::{Differing, differing};
-pub use onward::{Tick, ticks, typed as onward_typed};
+pub use onward::{
+    Asked, CountPage, Tick, asked, askings, count_page, ticks, typed as onward_typed,
+};
 pub use sheet::{Sheet, of_loan};
 
 use super::{Loan, store};
@@ -107,6 +110,17 @@ pub fn routes() -> Routes {
             "/loans/{loan}/onward/{n}/drop",
             Rule::KeepsEither,
             acts::drop_onward,
+        )
+        .get("/loans/{loan}/held", Rule::SeesHeld, held::show)
+        .post(
+            "/loans/{loan}/held/{n}/count",
+            Rule::KeepsHeld,
+            held::confirm_count,
+        )
+        .post(
+            "/loans/{loan}/held/{n}/given",
+            Rule::KeepsHeld,
+            held::give_on,
         )
         .post("/loans/{loan}/close", Rule::Keeps, acts::close)
 }

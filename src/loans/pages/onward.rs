@@ -6,16 +6,17 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
-use super::acts::is_lender;
+use super::acts::speaker;
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, LoanId, PlaceId};
 use crate::loans::onward::{COUNTED, NOT_COUNTED, going};
 use crate::loans::returning::BackPlace;
 use crate::loans::rules::words::OnwardState;
-use crate::loans::store::{self, Onward};
-use crate::loans::{self, Loan, OnwardTyped, Speaker};
+use crate::loans::store::{self, LoanPlace, Onward};
+use crate::loans::{self, Loan, OnwardTyped};
 use crate::people::Viewer;
+use crate::receipts::Outcome;
 use crate::web::extract::{Form, Path};
 use crate::web::flash;
 use crate::web::form::{self, Choice, Wrong};
@@ -102,14 +103,13 @@ async fn ask_page(
     fields: Fields,
     wrongs: Vec<Wrong>,
 ) -> Result<AskPage, AppError> {
-    let is_lender = is_lender(app, viewer, loan).await?;
     let mut db = app.db.read().await?;
     let loan = super::found(&mut db, loan).await?;
     Ok(AskPage {
         form_id: frame.form_id(),
         frame,
         ticks: ticks(&mut db, loan.id, &fields).await?,
-        is_lender,
+        is_lender: viewer.keeps(loan.lender),
         loan,
         fields,
         wrongs,
@@ -135,19 +135,10 @@ pub(super) async fn ask(
     form: Form<Fields>,
 ) -> Result<Response, AppError> {
     let (sent, fields) = (form.sent, form.fields);
-    let is_lender = is_lender(&app, &viewer, loan).await?;
-    let speaker = Speaker::member(&viewer, loan);
-    let lender = is_lender.then_some(&viewer);
-    let done = loans::ask_onward(&app, &speaker, lender, &sent, loan, &typed(&fields)).await;
+    let speaker = speaker(&app, &viewer, loan).await?;
+    let done = loans::ask_onward(&app, &speaker, &sent, loan, &typed(&fields)).await;
     match done {
-        Ok(outcome) => {
-            let text = if is_lender {
-                "Write down what it held as it was handed on."
-            } else {
-                "Asked."
-            };
-            Ok(flash::told(&outcome, text, viewer.zone()))
-        }
+        Ok(outcome) => Ok(flash::told(&outcome, asked(&outcome), viewer.zone())),
         Err(NotDone::Failed(error)) => Err(error),
         Err(NotDone::Refused(wrongs)) => {
             let page = ask_page(&app, &viewer, frame, loan, fields, wrongs).await?;
@@ -156,12 +147,73 @@ pub(super) async fn ask(
     }
 }
 
+/// An asking to hand crates on.
+pub struct Asked {
+    pub onward: Onward,
+    /// "Moss, Ridge".
+    pub crates: String,
+}
+
+impl Asked {
+    pub fn waits_for_answer(&self) -> bool {
+        self.onward.state == OnwardState::Asked
+    }
+
+    pub fn may_go(&self) -> bool {
+        self.onward.state == OnwardState::Agreed
+    }
+
+    /// Neither done nor off: it waits for an answer, or for being done.
+    pub fn is_waiting(&self) -> bool {
+        self.waits_for_answer() || self.may_go()
+    }
+
+    pub fn is_declined(&self) -> bool {
+        self.onward.state == OnwardState::Declined
+    }
+}
+
+/// All askings of a loan, in order.
+pub async fn askings(
+    db: &mut sqlx::SqliteConnection,
+    loan: LoanId,
+    places: &[LoanPlace],
+) -> sqlx::Result<Vec<Asked>> {
+    let asked = store::onward_places(db, loan).await?;
+    let all = store::onwards(db, loan).await?;
+    Ok(all
+        .into_iter()
+        .map(|onward| {
+            let names: Vec<&str> = places
+                .iter()
+                .filter(|place| asked.contains(&(onward.n, place.place)))
+                .map(|place| place.name.as_str())
+                .collect();
+            Asked {
+                crates: names.join(", "),
+                onward,
+            }
+        })
+        .collect())
+}
+
+/// What is told of an asking: it waits for the lender, or it goes on with the count.
+pub fn asked(outcome: &Outcome) -> &'static str {
+    if outcome.location().contains("/onward/") {
+        "Write down what it held as it was handed on."
+    } else {
+        "Asked. Until the lender says yes it stays where it is."
+    }
+}
+
 #[derive(Template)]
 #[template(path = "loans/handed_on.html")]
-pub(super) struct CountPage {
+pub struct CountPage {
     frame: Frame,
     form_id: FormId,
     loan: Loan,
+    /// The page of the loan: a member's, or that of a phone without an account.
+    at: String,
     onward: Onward,
     places: Vec<BackPlace>,
     fields: Fields,
@@ -194,10 +246,13 @@ impl CountPage {
     }
 }
 
-async fn count_page(
+/// The form for the count at the handing on, with what was typed and what is wrong with it. `at` is the page of the
+/// loan it belongs to.
+pub async fn count_page(
     app: &App,
     frame: Frame,
     (loan, n): (LoanId, i64),
+    at: String,
     fields: Fields,
     wrongs: Vec<Wrong>,
 ) -> Result<CountPage, AppError> {
@@ -211,6 +266,7 @@ async fn count_page(
         onward: onward.ok_or(AppError::NotFound("asking"))?,
         places: going(&mut db, loan.id, n).await?,
         loan,
+        at,
         fields,
         wrongs,
     })
@@ -221,7 +277,8 @@ pub(super) async fn count(
     frame: Frame,
     Path(of): Path<(LoanId, i64)>,
 ) -> Result<Page<CountPage>, AppError> {
-    count_page(&app, frame, of, Fields::new(), Vec::new())
+    let at = format!("/loans/{}", of.0);
+    count_page(&app, frame, of, at, Fields::new(), Vec::new())
         .await
         .map(Page)
 }
@@ -234,14 +291,14 @@ pub(super) async fn hand_on(
     form: Form<Fields>,
 ) -> Result<Response, AppError> {
     let (sent, fields) = (form.sent, form.fields);
-    let is_lender = is_lender(&app, &viewer, loan).await?;
-    let speaker = Speaker::member(&viewer, loan);
+    let speaker = speaker(&app, &viewer, loan).await?;
     let of = (loan, n);
-    match loans::handed_on(&app, &speaker, &viewer, is_lender, &sent, of, &fields).await {
+    match loans::handed_on(&app, &speaker, &sent, of, &fields).await {
         Ok(outcome) => Ok(flash::told(&outcome, "Handed on.", viewer.zone())),
         Err(NotDone::Failed(error)) => Err(error),
         Err(NotDone::Refused(wrongs)) => {
-            let page = count_page(&app, frame, of, fields, wrongs).await?;
+            let at = format!("/loans/{loan}");
+            let page = count_page(&app, frame, of, at, fields, wrongs).await?;
             Ok(page::again(page))
         }
     }

@@ -9,7 +9,7 @@ use crate::error::AppError;
 use crate::ids::LoanId;
 use crate::loans::Loan;
 use crate::loans::rules::stretches::Stretch;
-use crate::loans::store::{self, LoanLine};
+use crate::loans::store::{self, LoanLine, LoanPlace};
 use crate::people::Viewer;
 use crate::places;
 use crate::places::rules::mass;
@@ -78,15 +78,15 @@ pub(super) async fn show(
     Ok(Page(SheetPage { frame, sheet }))
 }
 
-/// The sheet of a loan, with times as they are in a zone.
-pub async fn of_loan(db: &mut SqliteConnection, loan: Loan, zone: &str) -> sqlx::Result<Sheet> {
-    let lines = store::lines(db, loan.id).await?;
+/// Crates as a sheet names them, and the caution for the heaviest of them.
+pub(super) async fn crate_rows(
+    db: &mut SqliteConnection,
+    places: &[LoanPlace],
+    zone: &str,
+) -> sqlx::Result<(Vec<CrateRow>, Option<(String, String)>)> {
     let mut crates = Vec::new();
     let mut heaviest: Option<(f64, (String, String))> = None;
-    for place in store::places(db, loan.id).await? {
-        if place.is_owed() || place.is_loose() {
-            continue;
-        }
+    for place in places {
         let below = places::below(db, place.place).await?;
         let held = places::pieces(db, place.place, true).await?;
         let empties = below
@@ -107,13 +107,22 @@ pub async fn of_loan(db: &mut SqliteConnection, loan: Loan, zone: &str) -> sqlx:
         let seal = places::seal_of(db, place.place).await?;
         crates.push(CrateRow {
             seal: seal.number().map_or_else(String::new, |_| seal.words(zone)),
-            name: place.name,
+            name: place.name.clone(),
             code: place.code.to_string(),
             pieces: pieces(held.iter().map(|line| line.qty).sum()),
             mass: mass.words(),
             lifts: mass::lifters(&mass),
         });
     }
+    Ok((crates, heaviest.map(|(_, caution)| caution)))
+}
+
+/// The sheet of a loan, with times as they are in a zone.
+pub async fn of_loan(db: &mut SqliteConnection, loan: Loan, zone: &str) -> sqlx::Result<Sheet> {
+    let lines = store::lines(db, loan.id).await?;
+    let mut places = store::places(db, loan.id).await?;
+    places.retain(|place| !place.is_owed() && !place.is_loose());
+    let (crates, heaviest) = crate_rows(db, &places, zone).await?;
     let count = super::show::counted(&loan);
     let hands = crate::loans::hands(db, &loan, &count).await?;
     let was_handed_on = hands.iter().any(|hand| hand.n > 0);
@@ -135,7 +144,7 @@ pub async fn of_loan(db: &mut SqliteConnection, loan: Loan, zone: &str) -> sqlx:
             .map(noted)
             .collect(),
         crates,
-        heaviest: heaviest.map(|(_, caution)| caution),
+        heaviest,
         confirmed: confirmed(db, &loan, zone).await?,
         loan,
     })

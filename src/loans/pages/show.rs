@@ -6,14 +6,15 @@ use askama::Template;
 use axum::extract::State;
 
 use super::differing::{self, Differing};
+use super::onward::{Asked, askings};
 use crate::app::App;
 use crate::clock::Day;
 use crate::error::AppError;
 use crate::ids::{FormId, LoanId};
 use crate::loans::rules::back::{Agreement, Kind};
 use crate::loans::rules::stretches::Stretch;
-use crate::loans::rules::words::{OnwardState, State as LoanState};
-use crate::loans::store::{self, Difference, LoanPlace, Onward, Say};
+use crate::loans::rules::words::State as LoanState;
+use crate::loans::store::{self, Difference, LoanPlace, Say, Side};
 use crate::loans::{Agreed, Loan};
 use crate::people::Viewer;
 use crate::people::viewer::form_encode;
@@ -51,17 +52,12 @@ pub(super) struct ShowPage {
     steps: Vec<Told>,
     /// On the lender's side.
     is_lender: bool,
+    /// On the borrower's.
+    is_borrower: bool,
     keeps: bool,
     keeps_borrower: bool,
     fields: Typed,
     wrongs: Vec<Wrong>,
-}
-
-/// An asking to hand crates on.
-struct Asked {
-    onward: Onward,
-    /// "Moss, Ridge".
-    crates: String,
 }
 
 /// What was typed into one of the page's small forms.
@@ -188,9 +184,14 @@ impl ShowPage {
 
     /// Askings that wait for an answer, or for being done.
     fn waiting(&self) -> impl Iterator<Item = &Asked> {
-        let waits =
-            |one: &&Asked| matches!(one.onward.state, OnwardState::Asked | OnwardState::Agreed);
-        self.onwards.iter().filter(waits)
+        self.onwards.iter().filter(|one| one.is_waiting())
+    }
+
+    /// Hands that others have some of it in, from whom the borrower can take it again.
+    fn with_others(&self) -> impl Iterator<Item = &Stretch> {
+        self.hands.iter().filter(|hand| {
+            hand.n > 0 && hand.until.is_none() && hand.who != self.loan.borrower_name
+        })
     }
 
     fn may_hand_on(&self) -> bool {
@@ -344,19 +345,17 @@ pub(super) async fn page(
         .into_iter()
         .map(|step| {
             // Of people, each side is told only its own.
-            let is_own = if step.of_borrower {
-                is_borrower
-            } else {
-                is_lender
-            };
-            let who = match (is_own, step.of_borrower) {
+            let own_name = || crate::people::shown_name(&step.person_name).to_owned();
+            let who = match step.side() {
                 // Somebody without an account typed a name for the lender to see.
-                (_, true) if !step.phone_name.is_empty() => {
+                Side::Borrower if !step.phone_name.is_empty() => {
                     format!("{} of {}", step.phone_name, loan.borrower_name)
                 }
-                (true, _) => crate::people::shown_name(&step.person_name).to_owned(),
-                (false, true) => loan.borrower_name.clone(),
-                (false, false) => loan.lender_name.clone(),
+                Side::Borrower if is_borrower => own_name(),
+                Side::Lender if is_lender => own_name(),
+                Side::Borrower => loan.borrower_name.clone(),
+                Side::Lender => loan.lender_name.clone(),
+                Side::Holder(_) => step.held_by.clone(),
             };
             let mut what = step.kind.clone();
             if let Some(due_on) = step.due_on {
@@ -375,22 +374,7 @@ pub(super) async fn page(
         .collect();
     let count = counted(&loan);
     let places = store::places(&mut db, loan.id).await?;
-    let asked = store::onward_places(&mut db, loan.id).await?;
-    let onwards = store::onwards(&mut db, loan.id)
-        .await?
-        .into_iter()
-        .map(|onward| {
-            let names: Vec<&str> = places
-                .iter()
-                .filter(|place| asked.contains(&(onward.n, place.place)))
-                .map(|place| place.name.as_str())
-                .collect();
-            Asked {
-                crates: names.join(", "),
-                onward,
-            }
-        })
-        .collect();
+    let onwards = askings(&mut db, loan.id, &places).await?;
     Ok(ShowPage {
         frame,
         hands: crate::loans::hands(&mut db, &loan, &count).await?,
@@ -404,6 +388,7 @@ pub(super) async fn page(
         confirmed: super::sheet::confirmed(&mut db, &loan, viewer.zone()).await?,
         steps,
         is_lender,
+        is_borrower,
         keeps: viewer.keeps(loan.lender),
         keeps_borrower: loan.borrower.is_some_and(|team| viewer.keeps(team)),
         fields,

@@ -10,7 +10,7 @@ use super::show::Typed;
 use crate::app::App;
 use crate::error::AppError;
 use crate::ids::LoanId;
-use crate::loans::{self, Answered, Speaker};
+use crate::loans::{self, Answered, Side, Speaker};
 use crate::people::Viewer;
 use crate::web::extract::{Form, Path};
 use crate::web::frame::Frame;
@@ -27,7 +27,7 @@ fn typed(said: Fields) -> Typed {
     }
 }
 
-fn field(fields: &Fields, name: &str) -> String {
+pub(super) fn field(fields: &Fields, name: &str) -> String {
     fields.get(name).cloned().unwrap_or_default()
 }
 
@@ -39,7 +39,7 @@ pub(super) async fn confirm_count(
     form: Form<Fields>,
 ) -> Result<Response, AppError> {
     let (sent, fields) = (form.sent, form.fields);
-    let speaker = Speaker::member(&viewer, loan);
+    let speaker = Speaker::member(&viewer, Side::Borrower, loan);
     let (there, differs) = (field(&fields, "there"), field(&fields, "differs"));
     let done = loans::confirm_count(&app, &speaker, &sent, loan, &there, &differs).await;
     answered(&app, &viewer, frame, loan, done, SEEN, typed(fields)).await
@@ -53,7 +53,7 @@ pub(super) async fn give_back(
     form: Form<Fields>,
 ) -> Result<Response, AppError> {
     let (sent, fields) = (form.sent, form.fields);
-    let speaker = Speaker::member(&viewer, loan);
+    let speaker = Speaker::member(&viewer, Side::Borrower, loan);
     let given = field(&fields, "given");
     let done = loans::say_given_back(&app, &speaker, &sent, loan, &given).await;
     let text = "The lender sees it, and counts it back.";
@@ -73,7 +73,7 @@ pub(super) async fn answer_difference(
         words: field(&fields, &format!("otherwise-{line}")),
         name: field(&fields, &format!("name-{line}")),
     };
-    let speaker = Speaker::member(&viewer, loan);
+    let speaker = Speaker::member(&viewer, Side::Borrower, loan);
     let done = loans::answer_difference(&app, &speaker, &sent, (loan, line), &said).await;
     answered(&app, &viewer, frame, loan, done, SEEN, typed(fields)).await
 }

@@ -29,6 +29,8 @@ pub struct Stretch {
     pub n: i64,
     pub who: String,
     pub crates: Vec<String>,
+    /// The same crates.
+    pub places: Vec<PlaceId>,
     pub from: Instant,
     /// `None` while they have them.
     pub until: Option<Instant>,
@@ -60,11 +62,15 @@ pub fn stretches(
             let until = next.map(|later| later.at).or(one.back_at);
             let known = all[begins..].iter_mut().find(|known| known.until == until);
             match known {
-                Some(known) => known.crates.push(one.name.clone()),
+                Some(known) => {
+                    known.crates.push(one.name.clone());
+                    known.places.push(one.place);
+                }
                 None => all.push(Stretch {
                     n: hand.n,
                     who: hand.to.clone(),
                     crates: vec![one.name.clone()],
+                    places: vec![one.place],
                     from: hand.at,
                     until,
                     count: hand.count.clone(),

@@ -15,11 +15,11 @@ pub use borrowed::{
 };
 pub use drafts::{Draft, add_draft, draft, drop_drafts};
 pub use onward::{
-    NewOnward, Onward, OnwardLine, add_onward, answer_onward, drop_onward, hand_on, lay, left_at,
-    left_lines, onward_lines, onward_places, onwards,
+    HeldLine, NewOnward, Onward, OnwardLine, add_onward, answer_onward, drop_onward, hand_on,
+    held_lines, lay, left_at, left_lines, onward_lines, onward_places, onwards,
 };
-pub use places::{LoanPlace, holder, places, spot};
-pub use said::{By, NewNote, NewSay, Say, add_note, add_say, last_note, says};
+pub use places::{LoanPlace, holder, places, spot, with_team};
+pub use said::{By, NewNote, NewSay, Say, Side, add_note, add_say, last_note, says};
 pub use write::{
     NewLine, NewLoan, NewStep, add_line, add_place, add_step, hand_out, insert, next_number,
     set_back, set_days_around, set_despite, set_due, set_state,
@@ -106,24 +106,13 @@ macro_rules! loans {
                     where loan_difference.loan_id = loan.id and loan_difference.kind = 'missing'
                 ) as "owed!: i64",
                 (
-                    select group_concat(holder, ', ')
+                    select group_concat(name, ', ')
                     from (
-                        select distinct coalesce(holding.name, loan_onward.outsider) as holder
+                        select distinct loan_hand.name
                         from loan_place
-                        join loan_onward on loan_onward.loan_id = loan_place.loan_id
-                            and loan_onward.n = (
-                                select max(done.n)
-                                from loan_onward_place
-                                join loan_onward as done
-                                    on done.loan_id = loan_onward_place.loan_id
-                                    and done.n = loan_onward_place.n
-                                where loan_onward_place.loan_id = loan_place.loan_id
-                                    and loan_onward_place.place_id = loan_place.place_id
-                                    and done.state = 'done'
-                            )
-                        left join team as holding on holding.id = loan_onward.team_id
+                        join loan_hand using (loan_id, place_id)
                         where loan_place.loan_id = loan.id and loan_place.back_at is null
-                            and loan_onward.team_id is not loan.borrower_id
+                            and loan_hand.name <> coalesce(borrower.name, loan.outsider)
                     )
                 ) as "handed_to?: String"
             from loan
@@ -158,6 +147,47 @@ pub async fn going_on(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<V
             order by loan.due_on, loan.number
         "#,
         team
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// Loans of other teams of which something was handed on to a team that still has it, the longest due first.
+pub async fn held_by(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Vec<Loan>> {
+    loans!(
+        r#"
+            where loan.state = 'out' and loan.borrower_id is not $1
+                and loan.id in (
+                    select loan_place.loan_id
+                    from loan_place
+                    join loan_hand using (loan_id, place_id)
+                    where loan_place.back_at is null and loan_hand.team_id = $1
+                )
+            order by loan.due_on, loan.number
+        "#,
+        team
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// Loans of other teams of which something was ever handed on to a team, the latest first; at most `most`.
+pub async fn held_ever(
+    db: &mut SqliteConnection,
+    team: TeamId,
+    most: i64,
+) -> sqlx::Result<Vec<Loan>> {
+    loans!(
+        r#"
+            where loan.borrower_id is not $1
+                and loan.id in (
+                    select loan_id from loan_onward where state = 'done' and team_id = $1
+                )
+            order by loan.number desc
+            limit $2
+        "#,
+        team,
+        most
     )
     .fetch_all(db)
     .await
@@ -266,10 +296,19 @@ pub struct Step {
     pub due_on: Option<Day>,
     pub entry: Option<i64>,
     pub of_borrower: bool,
+    /// The handing on whose team said it, and that team's name.
+    pub held: Option<i64>,
+    pub held_by: String,
     pub person_name: String,
     /// As typed on the phone of somebody without an account.
     pub phone_name: String,
     pub done_at: Instant,
+}
+
+impl Step {
+    pub fn side(&self) -> Side {
+        Side::read(self.of_borrower, self.held)
+    }
 }
 
 /// All that happened to a loan, in order.
@@ -283,13 +322,15 @@ pub async fn steps(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<
                 due_on as "due_on?: Day",
                 entry_seq as "entry?: i64",
                 of_borrower as "of_borrower!: bool",
+                held_n as "held?: i64",
+                held_by as "held_by!: String",
                 person_name as "person_name!: String",
                 phone_name as "phone_name!: String",
                 done_at as "done_at!: Instant"
             from (
                 select
                     loan_step.kind, loan_step.words, loan_step.due_on, loan_step.entry_seq,
-                    loan_step.of_borrower, person.name as person_name, '' as phone_name,
+                    loan_step.of_borrower, null as held_n, '' as held_by, person.name as person_name, '' as phone_name,
                     loan_step.done_at, 0 as is_note, loan_step.line
                 from loan_step
                 join person on person.id = loan_step.person_id
@@ -297,11 +338,15 @@ pub async fn steps(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<
                 union all
                 select
                     loan_note.kind, loan_note.words, null, loan_note.entry_seq,
-                    loan_note.of_borrower, coalesce(person.name, ''), coalesce(loan_phone.name, ''),
+                    loan_note.of_borrower, loan_note.held_n, coalesce(team.name, ''),
+                    coalesce(person.name, ''), coalesce(loan_phone.name, ''),
                     loan_note.done_at, 1, loan_note.line
                 from loan_note
                 left join person on person.id = loan_note.person_id
                 left join loan_phone on loan_phone.id = loan_note.phone_id
+                left join loan_onward on loan_onward.loan_id = loan_note.loan_id
+                    and loan_onward.n = loan_note.held_n
+                left join team on team.id = loan_onward.team_id
                 where loan_note.loan_id = $1
             )
             order by done_at, is_note, line

@@ -102,6 +102,40 @@ pub async fn onward_lines(
     .await
 }
 
+/// What both counted as it was handed on, as they read it.
+#[derive(Debug, Clone)]
+pub struct HeldLine {
+    pub n: i64,
+    pub place_name: String,
+    pub name: String,
+    pub colour: String,
+    pub number: String,
+    pub qty: i64,
+}
+
+pub async fn held_lines(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec<HeldLine>> {
+    sqlx::query_as!(
+        HeldLine,
+        r#"
+            select
+                loan_onward_line.n,
+                place.name as place_name,
+                part.name,
+                part.colour,
+                part.number,
+                loan_onward_line.qty
+            from loan_onward_line
+            join place on place.id = loan_onward_line.place_id
+            join part on part.id = loan_onward_line.part_id
+            where loan_onward_line.loan_id = $1
+            order by loan_onward_line.n, place.position, part.name, part.colour, part.number
+        "#,
+        loan
+    )
+    .fetch_all(db)
+    .await
+}
+
 pub struct NewOnward<'a> {
     pub n: i64,
     pub team: Option<TeamId>,

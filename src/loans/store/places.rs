@@ -55,18 +55,9 @@ pub async fn places(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec
                 loan_place.stood_in_id as "stood_in: PlaceId",
                 place.parent_id as "stands_in: PlaceId",
                 loan_place.back_at as "back_at: Instant",
-                (
-                    select coalesce(team.name, loan_onward.outsider)
-                    from loan_onward_place
-                    join loan_onward using (loan_id, n)
-                    left join team on team.id = loan_onward.team_id
-                    where loan_onward_place.loan_id = loan_place.loan_id
-                        and loan_onward_place.place_id = loan_place.place_id
-                        and loan_onward.state = 'done'
-                    order by loan_onward.n desc
-                    limit 1
-                ) as "handed_to?: String"
+                loan_hand.name as "handed_to?: String"
             from loan_place
+            left join loan_hand using (loan_id, place_id)
             join place on place.id = loan_place.place_id
             join code on code.subject_id = place.id
             where loan_place.loan_id = $1
@@ -113,26 +104,14 @@ pub async fn holder(db: &mut SqliteConnection, places: &[PlaceId]) -> sqlx::Resu
             select
                 loan.number as "number!",
                 place.name as "place_name!",
-                coalesce(
-                    (
-                        select coalesce(holding.name, loan_onward.outsider)
-                        from loan_onward_place
-                        join loan_onward using (loan_id, n)
-                        left join team as holding on holding.id = loan_onward.team_id
-                        where loan_onward_place.loan_id = loan_place.loan_id
-                            and loan_onward_place.place_id = loan_place.place_id
-                            and loan_onward.state = 'done'
-                        order by loan_onward.n desc
-                        limit 1
-                    ),
-                    team.name,
-                    loan.outsider
-                ) as "borrower_name!: String",
+                coalesce(loan_hand.name, team.name, loan.outsider) as "borrower_name!: String",
                 loan.due_on as "due_on!: Day"
             from loan_place
             join loan on loan.id = loan_place.loan_id
             join place on place.id = loan_place.place_id
             left join team on team.id = loan.borrower_id
+            left join loan_hand on loan_hand.loan_id = loan_place.loan_id
+                and loan_hand.place_id = loan_place.place_id
             where loan_place.back_at is null
                 and loan_place.place_id in (select id from above union select id from below)
             order by place.position
@@ -142,6 +121,37 @@ pub async fn holder(db: &mut SqliteConnection, places: &[PlaceId]) -> sqlx::Resu
     )
     .fetch_optional(db)
     .await
+}
+
+/// The loan by which a team has one of some places: its borrower, or (with its number) whoever it was handed on to.
+pub async fn with_team(
+    db: &mut SqliteConnection,
+    places: &[PlaceId],
+    team: TeamId,
+) -> sqlx::Result<Option<(LoanId, i64, Option<i64>)>> {
+    let ids = hex_list(places);
+    let row = sqlx::query!(
+        r#"
+            select
+                loan.id as "loan!: LoanId",
+                loan.number as "number!",
+                case when loan.borrower_id is $2 then null else loan_hand.n end as "held?: i64"
+            from loan_place
+            join loan on loan.id = loan_place.loan_id
+            left join loan_hand on loan_hand.loan_id = loan_place.loan_id
+                and loan_hand.place_id = loan_place.place_id
+            where loan.state = 'out'
+                and loan_place.back_at is null
+                and loan_place.place_id in (select unhex(value) from json_each($1))
+                and (loan.borrower_id is $2 or loan_hand.team_id = $2)
+            limit 1
+        "#,
+        ids,
+        team
+    )
+    .fetch_optional(db)
+    .await?;
+    Ok(row.map(|row| (row.loan, row.number, row.held)))
 }
 
 /// Ids as a JSON array of hexadecimal texts, for `unhex(value) from json_each(…)`.

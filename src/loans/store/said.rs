@@ -22,11 +22,39 @@ impl By {
     }
 }
 
+/// On whose side somebody stands who says something about a loan.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    Lender,
+    Borrower,
+    /// Of the team that crates were handed on to: the number of that handing on.
+    Holder(i64),
+}
+
+impl Side {
+    pub(super) fn read(of_borrower: bool, held: Option<i64>) -> Self {
+        match (of_borrower, held) {
+            (_, Some(n)) => Self::Holder(n),
+            (true, None) => Self::Borrower,
+            (false, None) => Self::Lender,
+        }
+    }
+
+    /// A holder has it from the borrower, so it counts as the borrower's side.
+    fn columns(self) -> (bool, Option<i64>) {
+        match self {
+            Self::Lender => (false, None),
+            Self::Borrower => (true, None),
+            Self::Holder(n) => (true, Some(n)),
+        }
+    }
+}
+
 pub struct NewNote<'a> {
     pub kind: &'static str,
     pub words: &'a str,
     pub entry: Option<i64>,
-    pub of_borrower: bool,
+    pub side: Side,
     pub by: By,
     pub now: Instant,
 }
@@ -37,23 +65,26 @@ pub async fn add_note(
     new: &NewNote<'_>,
 ) -> sqlx::Result<()> {
     let (person, phone) = new.by.columns();
+    let (of_borrower, held) = new.side.columns();
     let words: String = new.words.chars().take(500).collect();
     sqlx::query!(
         r#"
             insert into loan_note (
-                loan_id, line, kind, words, entry_seq, of_borrower, person_id, phone_id, done_at
+                loan_id, line, kind, words, entry_seq, of_borrower, held_n, person_id, phone_id,
+                done_at
             )
             values (
                 $1,
                 (select coalesce(max(line), 0) + 1 from loan_note where loan_id = $1),
-                $2, $3, $4, $5, $6, $7, $8
+                $2, $3, $4, $5, $6, $7, $8, $9
             )
         "#,
         loan,
         new.kind,
         words,
         new.entry,
-        new.of_borrower,
+        of_borrower,
+        held,
         person,
         phone,
         new.now
@@ -72,7 +103,7 @@ pub struct Noted {
     pub done_at: Instant,
 }
 
-/// The last note whose kind begins so: what the borrower said of the count at the start, say.
+/// The borrower's last note whose kind begins so: what they said of the count at the start, say.
 pub async fn last_note(
     db: &mut SqliteConnection,
     loan: LoanId,
@@ -88,6 +119,7 @@ pub async fn last_note(
             from loan_note
             left join loan_phone on loan_phone.id = loan_note.phone_id
             where loan_note.loan_id = $1 and loan_note.kind like $2 || '%'
+                and loan_note.held_n is null
             order by loan_note.line desc
             limit 1
         "#,

@@ -28,7 +28,7 @@ async fn every_piece_is_accounted_for_from_out_to_found_later() {
     s.keeper
         .press(&form, "Record what is back", &[(&ridge, "counted")])
         .await
-        .expect(422, "write how many are back, 0 for none");
+        .expect(422, "write how many you counted, 0 for none");
 
     // Ridge lacks three pegs and the lamp, one peg broke; Moss has one peg too many.
     let others = moss.replacen("crate-", "others-", 1);

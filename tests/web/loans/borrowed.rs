@@ -92,6 +92,12 @@ async fn what_comes_from_outside_is_written_in_and_given_back_by_one_form() {
         .await
         .expect(200, "from Tin Mill, due back on 14 Mar 2027");
 
+    let month = s.keeper.open("/calendar").await;
+    month
+        .expect(200, "Two green crates from Tin Mill")
+        .expect(200, "Give two green crates back to Tin Mill");
+    assert!(!s.other.open("/calendar").await.has("green crates"));
+
     // Other teams do not see it.
     assert_eq!(s.other.open(&page.path).await.status, 403);
     let form_id = fieldstow::ids::FormId::new().to_string();
@@ -113,6 +119,10 @@ async fn what_comes_from_outside_is_written_in_and_given_back_by_one_form() {
         .expect(200, "Given back on 4 Mar 2027.")
         .expect(200, "to the miller, one pole cracked");
     assert!(!s.keeper.open("/").await.has("two green crates"));
+    // The days it was with us stay in the month; nobody waits for it any more.
+    let month = s.keeper.open("/calendar").await;
+    month.expect(200, "Two green crates from Tin Mill");
+    assert!(!month.has("Give two green crates back"));
     s.keeper
         .open("/loans")
         .await

@@ -191,6 +191,16 @@ async fn every_piece_is_accounted_for_from_the_asking_to_the_piece_that_is_found
     ]
     .map(|(what, agreement)| (line_of(&rest, what), agreement))
     .into();
+    let answered = [
+        (
+            "Answer: 1 Lamp (B-5) missing, from Ridge",
+            "the borrower replaces it; nobody pays. Said by Ama Quill and Ivo.",
+        ),
+        (
+            "Answer: 1 Peg, black (B-4) broken, in Ridge",
+            "it is wear; nobody pays. Said by Ama Quill and Ivo.",
+        ),
+    ];
     for (nth, (line, agreement)) in lines.iter().enumerate() {
         let path = format!("{}/differences/{line}", loan.path);
         let mut fields = vec![
@@ -198,18 +208,17 @@ async fn every_piece_is_accounted_for_from_the_asking_to_the_piece_that_is_found
             ("pays", "nobody"),
             ("lender_name", "Ama Quill"),
         ];
-        if nth == 0 {
+        if let Some((answer, told)) = answered.get(nth) {
             fields.push(("propose", "yes"));
             s.post(&path, &fields).await;
             let page = s.other.open(&loan.path).await;
-            let answer = "Answer: 1 Lamp (B-5) missing, from Ridge";
             let agrees = format!("agrees-{line}");
             let name = format!("name-{line}");
             let fields = [(agrees.as_str(), "yes"), (name.as_str(), "Ivo")];
-            s.other.press(&page, answer, &fields).await.expect(
-                200,
-                "the borrower replaces it; nobody pays. Said by Ama Quill and Ivo.",
-            );
+            s.other
+                .press(&page, answer, &fields)
+                .await
+                .expect(200, told);
         } else {
             fields.push(("borrower_name", "Ivo"));
             s.post(&path, &fields).await;

@@ -5,7 +5,7 @@ use crate::support::{Browser, Seen, World};
 
 impl<'w> Scene<'w> {
     /// Lends all of it to somebody outside the league.
-    async fn lend_outside(&self) -> Seen {
+    pub(super) async fn lend_outside(&self) -> Seen {
         self.lend(&[
             ("borrower", "Tin Mill"),
             ("contact", "the miller, at noon"),
@@ -15,7 +15,7 @@ impl<'w> Scene<'w> {
     }
 
     /// Makes the link; answers its page and its key.
-    async fn link(&self, loan: &Seen) -> (Seen, String) {
+    pub(super) async fn link(&self, loan: &Seen) -> (Seen, String) {
         let page = self.keeper.click(loan, "Link for the borrower").await;
         let button = if page.has("Make it anew") {
             "Make it anew"
@@ -29,7 +29,7 @@ impl<'w> Scene<'w> {
     }
 
     /// Opens a link on a new phone.
-    async fn phone(&self, key: &str, name: &str) -> (Browser<'w>, Seen) {
+    pub(super) async fn phone(&self, key: &str, name: &str) -> (Browser<'w>, Seen) {
         let phone = self.world.browser();
         let ask = phone.open("/lent/open").await;
         let begin = phone.press(&ask, "Open the loan", &[("key", key)]).await;

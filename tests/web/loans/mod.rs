@@ -3,6 +3,7 @@
 mod back;
 mod borrowed;
 mod counting;
+mod held;
 mod life;
 mod links;
 mod onward;

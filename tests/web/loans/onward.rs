@@ -43,7 +43,10 @@ async fn crates_are_handed_on_only_with_the_lenders_yes() {
         .await
         .expect(422, "they have Moss already");
 
-    s.ask_onward(&loan).await.expect(200, "Asked.");
+    s.ask_onward(&loan).await.expect(
+        200,
+        "Asked. Until the lender says yes it stays where it is.",
+    );
     s.ask_onward(&loan)
         .await
         .expect(422, "it is asked already whether Moss may be handed on");
@@ -108,7 +111,7 @@ async fn each_hand_has_its_count_and_the_counts_tell_who_lacks_what() {
     s.other
         .press(&form, "It is handed on", &counted)
         .await
-        .expect(422, "write how many are back, 0 for none");
+        .expect(422, "write how many you counted, 0 for none");
     let counted = [("counted", "counted"), (in_moss.as_str(), "4")];
     world.clock.advance_minutes(60);
     let shown = s.other.press(&form, "It is handed on", &counted).await;

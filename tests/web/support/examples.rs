@@ -127,6 +127,10 @@ impl World {
         ];
         let onward = keeper.press(&form, "Write it in", &fields).await;
         examples.insert("onward/n", last_segment(&onward.path));
+        let held = "select '/loans/' || lower(hex(loan_onward.loan_id)) || '/held' \
+            from loan_onward join kit on kit.team_id = loan_onward.team_id \
+            where kit.id = $1 and loan_onward.state = 'done' limit 1";
+        examples.insert("/loans/{loan}/held", self.stored(held, &kit).await);
         let form = keeper.open("/borrowed/new").await;
         let fields = [
             ("lender", "Tin Mill"),
@@ -136,12 +140,22 @@ impl World {
         ];
         let borrowed = keeper.press(&form, "Write it in", &fields).await;
         examples.insert("borrowed", last_segment(&borrowed.path));
-        let key = linked(&keeper, &kit, &self.box_of(&kit, BOX_2).await).await;
+        let box_2 = self.box_of(&kit, BOX_2).await;
+        let (key, lent) = linked(&keeper, &kit, &box_2).await;
         let key = key.replace(['-', ' '], "");
         let begin = keeper.open(&format!("/lent/open/{key}")).await;
-        keeper
+        let phone = keeper
             .press(&begin, "Open the loan", &[("name", "Ivo")])
             .await;
+        let fields = [
+            ("to", "Upper Quern Workshop"),
+            ("onward_why", "they build the gates"),
+            (box_2.as_str(), "yes"),
+        ];
+        keeper.press(&phone, "Ask the lender", &fields).await;
+        let page = keeper.open(&lent).await;
+        keeper.press(&page, "Yes, they may", &[]).await;
+        examples.insert("/lent/onward/{n}", "/lent/onward/1".to_owned());
         examples.insert("open/key", key.clone());
         examples.insert("OPEN/key", key);
         let form = keeper.open("/calendar/links").await;
@@ -349,12 +363,12 @@ async fn loan(keeper: &Browser<'_>, kit: &str, tick: &str, borrower: &str) -> Se
     keeper.press(&refused, "It is handed out", &despite).await
 }
 
-/// Another box is lent to somebody outside the league, with a link: its key.
-async fn linked(keeper: &Browser<'_>, kit: &str, tick: &str) -> String {
+/// Another box is lent to somebody outside the league, with a link: its key, and the loan's page.
+async fn linked(keeper: &Browser<'_>, kit: &str, tick: &str) -> (String, String) {
     let lent = loan(keeper, kit, tick, "Tin Mill").await;
     let page = keeper.click(&lent, "Link for the borrower").await;
     let made = keeper.press(&page, "Make the link", &[]).await;
-    made.text_of(".loan-key")
+    (made.text_of(".loan-key"), lent.path)
 }
 
 /// The token of a link for a new password.
