@@ -194,7 +194,14 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
         Ok(league) => league,
         Err(error) => return error.into_response(),
     };
-    let mut frame = frame(&app, league, viewer.as_ref(), told, path);
+    // A borrower without an account reads the lender's time.
+    let zone = match (&viewer, &phone) {
+        (Some(viewer), _) => viewer.zone(),
+        (None, Some(phone)) => &phone.link.zone,
+        (None, None) => "UTC",
+    };
+    let as_of = app.clock.now().words(zone);
+    let mut frame = frame(league, viewer.as_ref(), told, path, as_of);
     frame.hand = hand;
     request.extensions_mut().insert(app.clone());
     request.extensions_mut().insert(frame.clone());
@@ -240,13 +247,12 @@ async fn around(State(app): State<App>, mut request: Request, next: Next) -> Res
 }
 
 fn frame(
-    app: &App,
     league: String,
     viewer: Option<&Viewer>,
     told: Option<flash::Flash>,
     path: String,
+    as_of: String,
 ) -> Frame {
-    let zone = viewer.map_or("UTC", Viewer::zone);
     Frame {
         league,
         person: viewer.map(|viewer| viewer.name().to_owned()),
@@ -255,7 +261,7 @@ fn frame(
             .map(|membership| membership.team_name.clone()),
         strip: Frame::strip_of(&path),
         flash: told,
-        as_of: app.clock.now().words(zone),
+        as_of,
         path,
         hand: Hand::default(),
     }

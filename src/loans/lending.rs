@@ -258,7 +258,8 @@ async fn write_down(tx: &mut Tx, loan: LoanId, kit: &Kit, going: &Going) -> sqlx
         };
         store::add_line(tx, loan, line, &new).await?;
     }
-    if going.whole_kit {
+    // A kit that nobody counted into the books yet is not short of everything.
+    if going.whole_kit && line > 0 {
         for lacking in kits::statement(tx, kit.id).await? {
             let short = lacking.facts.short_now();
             if short > 0 {

@@ -133,8 +133,8 @@ fn stands(held: &Held, place: &LoanPlace, zone: &str) -> (String, bool) {
         .find(|one| one.places.contains(&place.place))
         .and_then(|one| one.until);
     match left {
-        Some(at) => (format!("left us on {}", at.words(zone)), false),
-        None => ("with us".into(), true),
+        Some(at) => (format!("Left us on {}", at.words(zone)), false),
+        None => ("With us".into(), true),
     }
 }
 

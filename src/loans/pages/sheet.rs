@@ -54,6 +54,14 @@ pub struct Sheet {
 }
 
 impl Sheet {
+    /// Nothing of what left is in the books, so that they tell neither what is in it nor what lacks.
+    pub fn is_unknown(&self) -> bool {
+        !self.crates.is_empty()
+            && self.lines.is_empty()
+            && self.loose.is_empty()
+            && self.noted.is_empty()
+    }
+
     pub fn counted(&self) -> String {
         sentence(&super::show::counted(&self.loan))
     }

@@ -112,7 +112,12 @@ impl ShowPage {
     }
 
     fn may_take_back(&self) -> bool {
-        self.keeps && self.loan.is_out() && self.places.iter().all(|place| place.back_at.is_none())
+        self.keeps
+            && self.loan.is_out()
+            && self
+                .places
+                .iter()
+                .all(|place| place.back_at.is_none() && place.handed_to.is_none())
     }
 
     fn may_close(&self) -> bool {

@@ -90,7 +90,7 @@ async fn the_team_it_was_handed_on_to_sees_its_crates_and_nothing_else_of_the_lo
         "Upper Quern, which answers for it",
         "Moss, since 4 Mar 2027, 19:00",
         "they build the gates",
-        "with us. 4 pieces. Mass: unknown;",
+        "With us: 4 pieces, unknown;",
         "4 Peg, black (B-4), in Moss",
         "Keep bags, trays and boxes",
         "The maker’s guide, local rules and trained people come first.",
@@ -232,7 +232,7 @@ async fn it_says_what_it_found_and_gives_it_back_and_a_difference_is_laid_to_its
     moss.expect(200, "With Upper Quern");
     let page = third.open(&held).await;
     page.expect(200, "Nothing of it is with us any more.")
-        .expect(200, "left us on 4 Mar 2027, 20:00");
+        .expect(200, "Left us on 4 Mar 2027, 20:00");
     assert!(!page.has("We gave it back"));
     let form_id = fieldstow::ids::FormId::new().to_string();
     let fields = [("form_id", form_id.as_str()), ("given-1", "again")];
@@ -273,7 +273,7 @@ async fn only_a_keeper_of_the_team_that_has_it_speaks_for_it() {
     third
         .open(&held)
         .await
-        .expect(200, "Not counted: in the rain.");
+        .expect(200, "Not counted as it was handed on: in the rain.");
     // There is no second handing on, and the first is nobody else's.
     let form_id = fieldstow::ids::FormId::new().to_string();
     let fields = [("form_id", form_id.as_str()), ("there-2", "yes")];

@@ -159,8 +159,13 @@ async fn each_hand_has_its_count_and_the_counts_tell_who_lacks_what() {
     );
     // It was no mistake any more.
     let page = s.keeper.open(&loan.path).await;
+    assert!(!page.has("It was a mistake: nothing left"));
+    let form_id = fieldstow::ids::FormId::new().to_string();
     s.keeper
-        .press(&page, "It was a mistake: nothing left", &[])
+        .post(
+            &format!("{}/take-back", loan.path),
+            &[("form_id", &form_id)],
+        )
         .await
         .expect(422, "some of it was handed on already");
     world.verify().await;

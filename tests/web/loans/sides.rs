@@ -126,6 +126,33 @@ async fn the_sheet_says_what_was_so_already() {
 }
 
 #[tokio::test]
+async fn a_kit_that_is_not_in_the_books_yet_is_not_called_short_of_everything() {
+    let world = World::empty().await;
+    let larches = world.team("Nine Larches").await;
+    world.team("Upper Quern").await;
+    let (ama, keeper) = world
+        .account("Ama", Some((larches, Role::Keeper)), false)
+        .await;
+    let beacon = world.beacon().await;
+    let (kit, _) = world
+        .kit(&beacon, ama, larches, "Long Gable", &["Bag 1"])
+        .await;
+    let form = keeper.open(&format!("/kits/{kit}/lend")).await;
+    let fields = [
+        ("borrower", "upper quern"),
+        ("due_on", "2027-03-14"),
+        ("not_counted", "it came today"),
+    ];
+    let loan = keeper.press(&form, "It is handed out", &fields).await;
+    let sheet = keeper.open(&format!("{}/sheet", loan.path)).await;
+    sheet.expect(200, "Bag 1").expect(
+        200,
+        "The books held no pieces of it when it left: count it together before you sign.",
+    );
+    assert!(!sheet.has("short"), "{}", sheet.words());
+}
+
+#[tokio::test]
 async fn today_says_what_is_due_and_overdue() {
     let world = World::empty().await;
     let s = scene(&world).await;
