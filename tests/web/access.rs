@@ -15,8 +15,12 @@ use uuid::Uuid;
 use crate::support::{Browser, NOW, World, drawn};
 
 /// A small world: a team with a kit, a bag in it and its picture, a count, a stint, a damage report, a
-/// loan and an event.
-async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> {
+/// loan to the team beside of which something was handed on to a third, and an event.
+async fn subjects(
+    world: &World,
+    team: TeamId,
+    (beside, holding): (TeamId, TeamId),
+) -> HashMap<&'static str, String> {
     let beacon = world.beacon().await;
     let (keeper, _) = world.account("Kit keeper", None, false).await;
     let (kit, places) = world
@@ -70,12 +74,25 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
         .unwrap();
     let loan = Uuid::now_v7();
     sqlx::query(
-        "insert into loan (id, number, lender_id, kit_id, outsider, out_on, due_on, state, made_at) \
-         values ($1, 1, $2, $3, 'Tin Mill', '2027-03-01', '2027-03-09', 'agreed', 0)",
+        "insert into loan (id, number, lender_id, kit_id, borrower_id, out_on, due_on, state, made_at) \
+         values ($1, 1, $2, $3, $4, '2027-03-01', '2027-03-09', 'agreed', 0)",
     )
     .bind(loan)
     .bind(team)
     .bind(kit)
+    .bind(beside)
+    .execute(&mut *tx)
+    .await
+    .unwrap();
+    sqlx::query(
+        "insert into loan_onward \
+             (loan_id, n, team_id, state, asked_at, answered_by, spot_id, handed_at, counted) \
+         values ($1, 1, $2, 'done', 0, $3, $4, 0, 1)",
+    )
+    .bind(loan)
+    .bind(holding)
+    .bind(keeper)
+    .bind(places[0])
     .execute(&mut *tx)
     .await
     .unwrap();
@@ -142,10 +159,11 @@ async fn subjects(world: &World, team: TeamId) -> HashMap<&'static str, String> 
     ])
 }
 
-/// Who tries, and what they are to the subject's team.
+/// Who tries, and what they are to the subject's team, or to the other teams of the loan.
 async fn everybody(
     world: &World,
     team: TeamId,
+    (beside, holding): (TeamId, TeamId),
 ) -> Vec<(&'static str, Browser<'_>, Option<Standing>)> {
     let elsewhere = world.team("Quern").await;
     let standing = |role_there: Option<Role>| Standing {
@@ -179,7 +197,38 @@ async fn everybody(
         let browser = world.person(role.word(), team, role).await;
         people.push((role.word(), browser, Some(standing(Some(role)))));
     }
+    for (who, role) in [("crew beside", Role::Crew), ("keeper beside", Role::Keeper)] {
+        let standing = Standing {
+            role_there: None,
+            role_beside: Some(role),
+            ..standing(Some(role))
+        };
+        people.push((who, world.person(who, beside, role).await, Some(standing)));
+    }
+    for (who, role) in [
+        ("crew holding", Role::Crew),
+        ("keeper holding", Role::Keeper),
+    ] {
+        let standing = Standing {
+            role_there: None,
+            role_holding: Some(role),
+            ..standing(Some(role))
+        };
+        people.push((who, world.person(who, holding, role).await, Some(standing)));
+    }
     people
+}
+
+/// Only a loan has other sides: to everything else their members are strangers.
+fn towards(path: &str, standing: Standing) -> Standing {
+    if path.starts_with("/loans/{loan}") {
+        return standing;
+    }
+    Standing {
+        role_beside: None,
+        role_holding: None,
+        ..standing
+    }
 }
 
 /// The path with its parameters filled in. Where the rule asks about a subject, the first is a thing of
@@ -207,14 +256,18 @@ fn filled(path: &str, rule: Rule, subjects: &HashMap<&'static str, String>) -> S
 async fn every_route_lets_in_whom_its_rule_lets_in() {
     let world = World::empty().await;
     let team = world.team("Nine Larches").await;
-    let subjects = subjects(&world, team).await;
+    let others = (
+        world.team("Upper Quern").await,
+        world.team("Saddle Post").await,
+    );
+    let subjects = subjects(&world, team, others).await;
     let mut routes = app::listed_routes();
     assert!(routes.len() > 30, "all slices are listed");
     // Last, because it ends the session.
     routes.sort_by_key(|route| route.path == "/sign-out");
 
     let mut wrong = Vec::new();
-    for (who, browser, standing) in everybody(&world, team).await {
+    for (who, browser, standing) in everybody(&world, team, others).await {
         for route in &routes {
             let path = filled(route.path, route.rule, &subjects);
             // Without a form id, a form that gets past the guard does nothing.
@@ -231,6 +284,7 @@ async fn every_route_lets_in_whom_its_rule_lets_in() {
                 None => status != 401 && status != 403 && !to_sign_in,
                 Some(_) => status != 403,
             };
+            let standing = standing.map(|standing| towards(route.path, standing));
             let expected = allowed(route.rule, standing);
             let sound = status < 500 && !(standing.is_some() && (status == 401 || to_sign_in));
             if let_in != expected || !sound {
