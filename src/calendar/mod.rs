@@ -44,6 +44,8 @@ pub struct KitDays {
     pub kit: KitId,
     pub name: String,
     pub taken: Vec<Taken<()>>,
+    /// The days the team needs around its loans.
+    pub around: Around,
     /// Who has a part of it, and until when. The rest can go elsewhere.
     pub parts_out: Vec<(String, Day)>,
 }
@@ -103,21 +105,22 @@ pub async fn days(
     items.retain(|item| item.first <= to && from <= item.last);
     items.sort_by(|a, b| (a.first, a.last, &a.uid).cmp(&(b.first, b.last, &b.uid)));
     let mut kits = Vec::new();
+    let around = loans::free::around(db, team).await?;
     for kit in kits::of_team(db, team).await? {
         let mut taken = Vec::new();
         let mut parts_out = Vec::new();
-        for loan in loans[..going_on]
-            .iter()
-            .filter(|loan| loan.kit == kit.id && loan.state != State::Asked)
-        {
+        for loan in loans[..going_on].iter().filter(|loan| {
+            loan.kit == kit.id && loan.state != State::Asked && loan.back_on().is_none()
+        }) {
             if is_of_a_part(loan) {
                 parts_out.push((loan.borrower_name.clone(), loan.due_on));
             } else {
-                taken.extend(taken_by(loan, today));
+                taken.extend(taken_by(loan, around, today));
             }
         }
         for event in events::of_kit(db, kit.id, from).await? {
-            taken.extend(stay(event.first_on, event.last_on).map(|stay| Taken {
+            let stay = Stay::new(event.first_on, Some(event.last_on), Around::default());
+            taken.extend(stay.ok().map(|stay| Taken {
                 id: (),
                 kind: Kind::Event,
                 name: event.event_name.clone(),
@@ -128,23 +131,20 @@ pub async fn days(
             kit: kit.id,
             name: kit.name,
             taken,
+            around,
             parts_out,
         });
     }
     Ok(Days { items, kits })
 }
 
-fn stay(first: Day, last: Day) -> Option<Stay> {
-    Stay::new(first, Some(last), Around::default()).ok()
-}
-
 /// Some crates or pieces went out, and the rest of the kit stayed.
 fn is_of_a_part(loan: &Loan) -> bool {
-    loan.is_out() && !loan.whole_kit
+    matches!(loan.state, State::Out | State::Closed) && !loan.whole_kit
 }
 
-fn taken_by(loan: &Loan, today: Day) -> Option<Taken<()>> {
-    let stay = stay(loan.out_on, loan.due_on)?;
+fn taken_by(loan: &Loan, around: Around, today: Day) -> Option<Taken<()>> {
+    let stay = Stay::new(loan.out_on, Some(loan.due_on), around).ok()?;
     // It is not free on a day it should be back by and is not.
     let stay = if loan.is_overdue(today) {
         stay.not_back_on(today).ok()?
@@ -206,15 +206,11 @@ fn of_loan(loan: &Loan, team: TeamId, today: Day) -> Vec<Item> {
     } else {
         What::Loan
     };
-    let mut items = vec![item(
-        format!("loan-{id}"),
-        loan.out_on,
-        loan.due_on,
-        what,
-        goes,
-    )];
-    // Once it is closed nobody waits for it any more.
-    if let Some((what, words)) = due.filter(|_| loan.state != State::Closed) {
+    // The days it was away, once it is back.
+    let last = loan.back_on().unwrap_or(loan.due_on).max(loan.out_on);
+    let mut items = vec![item(format!("loan-{id}"), loan.out_on, last, what, goes)];
+    // Once it is back nobody waits for it any more.
+    if let Some((what, words)) = due.filter(|_| loan.back_on().is_none()) {
         let words = or_overdue(words, loan.is_overdue(today));
         items.push(item(
             format!("due-{id}"),

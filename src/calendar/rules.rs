@@ -1,7 +1,7 @@
 //! Months, weeks and days of a calendar, and when a kit is free in them. Pure.
 
 use crate::clock::Day;
-use crate::loans::availability::{Taken, gaps};
+use crate::loans::availability::{Around, Taken, gaps};
 use crate::text::tidy;
 
 /// A person has at most so many links at once.
@@ -133,13 +133,27 @@ impl Free {
 }
 
 /// The free days from one day to another, both included.
-pub fn free<I>(from: Day, to: Day, taken: &[Taken<I>]) -> Vec<Free> {
-    gaps(from, taken)
+///
+/// Those are days for which it can be had: `around` is what the lending team needs before it goes out and after it
+/// came back, which must be free as well.
+pub fn free<I>(from: Day, to: Day, taken: &[Taken<I>], around: Around) -> Vec<Free> {
+    let before = i64::from(around.counting_out) + i64::from(around.transport_there);
+    let after = i64::from(around.transport_back) + i64::from(around.counting_back);
+    // What ended a while before the first day may still be in the way of what has to be done before it.
+    let begin = from.plus_days(-366);
+    gaps(begin, taken)
         .into_iter()
-        .filter(|gap| gap.from() <= to)
-        .map(|gap| Free {
-            first: gap.from(),
-            last: gap.until().map_or(to, |until| until.plus_days(-1).min(to)),
+        .map(|gap| {
+            let first = if gap.from() == begin {
+                begin
+            } else {
+                gap.from().plus_days(before)
+            };
+            let last = gap.until().map_or(to, |until| until.plus_days(-1 - after));
+            Free {
+                first: first.max(from),
+                last: last.min(to),
+            }
         })
         .filter(|free| free.first <= free.last)
         .collect()
@@ -233,10 +247,15 @@ mod tests {
             stay: Stay::new(day(first), Some(day(last)), Around::default()).unwrap(),
         };
         let words = |taken: &[Taken<()>]| -> Vec<String> {
-            free(day("2027-03-01"), day("2027-03-31"), taken)
-                .iter()
-                .map(Free::words)
-                .collect()
+            free(
+                day("2027-03-01"),
+                day("2027-03-31"),
+                taken,
+                Around::default(),
+            )
+            .iter()
+            .map(Free::words)
+            .collect()
         };
         assert_eq!(words(&[]), ["1 Mar 2027 to 31 Mar 2027"]);
         // Due back on the 14th is back by its end, so free on the 15th.
@@ -252,6 +271,39 @@ mod tests {
             words(&[taken("2027-04-01", "2027-04-02")]),
             ["1 Mar 2027 to 31 Mar 2027"]
         );
+    }
+
+    /// Two days before and one after, on both sides: what is free is what could be lent.
+    #[test]
+    fn days_around_loans_are_not_free() {
+        let around = Around {
+            counting_out: 2,
+            counting_back: 1,
+            ..Around::default()
+        };
+        let loan = |first: &str, last: &str| Taken {
+            id: (),
+            kind: Kind::Loan,
+            name: "Quern".into(),
+            stay: Stay::new(day(first), Some(day(last)), around).unwrap(),
+        };
+        let free = |taken: &[Taken<()>]| -> Vec<String> {
+            free(day("2027-03-01"), day("2027-03-31"), taken, around)
+                .iter()
+                .map(Free::words)
+                .collect()
+        };
+        // Counted back until the 15th; counted out on the 16th and 17th.
+        assert_eq!(
+            free(&[loan("2027-03-10", "2027-03-14")]),
+            ["1 Mar 2027 to 6 Mar 2027", "18 Mar 2027 to 31 Mar 2027"]
+        );
+        // It ended before the month, and is still in the way of its first days.
+        assert_eq!(
+            free(&[loan("2027-02-20", "2027-02-27")]),
+            ["3 Mar 2027 to 31 Mar 2027"]
+        );
+        assert_eq!(free(&[]), ["1 Mar 2027 to 31 Mar 2027"]);
     }
 
     #[test]

@@ -62,9 +62,10 @@ pub async fn agree_about(
         };
         let what = (agreement.word(), agreed.pays.as_str());
         store::agree(tx, loan.id, line, what, (&lender, &borrower)).await?;
+        let words = format!("{}: {}", difference.tell(), agreement.told(difference.kind));
         let step = NewStep {
             kind: "agreed about",
-            words: agreement.sentence(),
+            words: &words,
             due_on: None,
             entry: None,
             of_borrower: false,
@@ -128,11 +129,13 @@ pub(super) async fn close_if_done(
 ) -> Result<(), NotDone<Vec<Wrong>>> {
     let loan = found(tx, loan).await?;
     let differences = store::differences(tx, loan.id).await?;
-    // What was agreed about and did not come home is closed by the keeper's word alone.
+    // What was agreed about and did not come home is closed by the keeper's word alone, and so is a loan of which
+    // the borrower said that something differs.
     let waits = differences
         .iter()
         .any(|one| one.kind.wants_agreement() && !one.is_home());
-    if loan.still_out == 0 && !waits {
+    let doubted = loan.doubted_at.is_some();
+    if loan.still_out == 0 && !waits && !doubted {
         post(app, tx, viewer, FormId::new(), &loan, &[]).await?;
     }
     Ok(())
@@ -255,8 +258,10 @@ pub async fn come_home(
         let qty = match typed.trim().parse::<i64>() {
             Ok(qty) if (1..=open).contains(&qty) => qty,
             Ok(_) if open == 0 => return Err(refused(&field, "all of it came home already")),
-            Ok(_) => return Err(refused(&field, format!("at most {open} can come home"))),
-            Err(_) => return Err(refused(&field, "write a number of pieces")),
+            Ok(qty) if qty > 0 => {
+                return Err(refused(&field, format!("at most {open} can come home")));
+            }
+            _ => return Err(refused(&field, "write how many came home, at least 1")),
         };
         let now = app.clock.now();
         let to = home(tx, difference.place).await?;

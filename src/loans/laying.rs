@@ -73,12 +73,17 @@ pub async fn handed(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result<Vec
 }
 
 /// In whose time each missing line came to lack, where the counts tell it.
+///
+/// Where it left without a count, the books alone say what was in it. They count as a count if the borrower said that
+/// all of it was there, or if the first count afterwards found the same.
 pub(super) async fn told(
     db: &mut SqliteConnection,
-    loan: LoanId,
+    loan: &Loan,
     counted: &[(&BackPlace, Out)],
     differences: &[Difference],
 ) -> sqlx::Result<HashMap<(PlaceId, PartId, KitId), i64>> {
+    let is_sure = loan.counted.is_some() || loan.confirmed_at.is_some();
+    let loan = loan.id;
     let handed = handed(db, loan).await?;
     let mut told = HashMap::new();
     if handed.is_empty() {
@@ -116,6 +121,10 @@ pub(super) async fn told(
                 n: hand.n,
                 held: counted.map(|line| line.qty),
             });
+        }
+        let first_count = began[1..].iter().find_map(|one| one.held);
+        if !is_sure && first_count != Some(held) {
+            continue;
         }
         if let Some(n) = told_by_counts(&began, held - one.qty) {
             told.insert(key, n);

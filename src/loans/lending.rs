@@ -1,5 +1,7 @@
 //! Handing out, and taking a mistaken handing-out back.
 
+use std::collections::HashSet;
+
 use super::drafting::was_counted;
 use super::free;
 use super::offering::{Chosen, Going, going, offer};
@@ -17,6 +19,9 @@ use crate::people::Viewer;
 use crate::places::{self, Kind, NewPlace};
 use crate::receipts::{self, Outcome, Sent};
 use crate::web::form::Wrong;
+
+/// A handing-out is written down later, but not years later.
+const LONGEST_AGO_DAYS: i64 = 366;
 
 /// Hands out a kit, some of its crates or some pieces; with `agreed`, what was asked for and agreed to.
 pub async fn lend(
@@ -59,6 +64,10 @@ pub async fn lend(
                 "that day is to come: write the handing out down when it happens. Days to come are asked for \
                  and agreed to",
             ));
+        }
+        if lending.out_on.days_until(today) > LONGEST_AGO_DAYS {
+            let text = "that is more than a year ago";
+            return Err(refused("out_on", text));
         }
         let promised = agreed.as_ref().is_some_and(|loan| {
             // What was agreed to was looked at then.
@@ -232,9 +241,11 @@ async fn hand_out(
 /// Writes down what leaves, as the books have it, and what the kit lacks now if all of it leaves.
 async fn write_down(tx: &mut Tx, loan: LoanId, kit: &Kit, going: &Going) -> sqlx::Result<()> {
     let mut line = 0;
+    let mut parts = HashSet::new();
     for krate in &going.crates {
         for pieces in places::pieces(tx, krate.id, true).await? {
             line += 1;
+            parts.insert(pieces.part);
             let new = NewLine {
                 place: Some(pieces.place),
                 part: pieces.part,
@@ -259,8 +270,12 @@ async fn write_down(tx: &mut Tx, loan: LoanId, kit: &Kit, going: &Going) -> sqlx
         store::add_line(tx, loan, line, &new).await?;
     }
     // A kit that nobody counted into the books yet is not short of everything.
-    if going.whole_kit && line > 0 {
+    if line > 0 {
         for lacking in kits::statement(tx, kit.id).await? {
+            // Of a part of the kit, what lacks of the parts that go.
+            if !going.whole_kit && !parts.contains(&lacking.part) {
+                continue;
+            }
             let short = lacking.facts.short_now();
             if short > 0 {
                 line += 1;

@@ -59,7 +59,7 @@ pub use saying::{
 };
 pub use store::{
     Borrowed, By, Difference, Loan, LoanPlace, Say, Side, borrowed_before, borrowed_by,
-    differences, find, going_on, held_by, of_kit, over, places,
+    declined_since, differences, find, going_on, held_by, of_kit, over, places,
 };
 
 use sqlx::SqliteConnection;
@@ -69,7 +69,9 @@ use crate::db::Tx;
 use crate::error::{AppError, NotDone};
 use crate::ids::{LoanId, PlaceId};
 use crate::ledger::{self, Entry, NotAppended, Seq};
+use crate::places::rules::words::part;
 use crate::web::form::Wrong;
+use rules::back::Kind;
 pub use rules::saying::{Answered, Proposed};
 use rules::words::{self, State};
 
@@ -82,7 +84,8 @@ impl Loan {
             borrower: &self.borrower_name,
             out_on: self.out_on,
             due_on: self.due_on,
-            is_back: self.still_out == 0,
+            back_on: self.back_on(),
+            open: self.open,
         };
         let mut sentence = words::sentence(&facts, today);
         if let Some(others) = self.handed_to.as_ref().filter(|_| self.still_out > 0) {
@@ -102,6 +105,32 @@ impl Loan {
 
     pub fn is_out(&self) -> bool {
         self.state == State::Out
+    }
+
+    /// The day on which the last of it came back, in the lender's zone; `None` while some of it is out.
+    pub fn back_on(&self) -> Option<Day> {
+        let back_at = self.back_at.filter(|_| self.still_out == 0);
+        back_at.map(|at| at.day(&self.zone))
+    }
+
+    /// Promised, and not handed out yet.
+    pub fn is_agreed(&self) -> bool {
+        self.state == State::Agreed
+    }
+}
+
+impl Difference {
+    /// "2 Peg, black (B-4) missing, from Bag 2".
+    pub fn tell(&self) -> String {
+        let what = part(&self.part_name, &self.colour, &self.number);
+        let (qty, place) = (self.qty, &self.place_name);
+        match self.kind {
+            Kind::Missing => format!("{qty} {what} missing, from {place}"),
+            Kind::Broken => format!("{qty} {what} broken, in {place}"),
+            Kind::Extra => format!("{qty} {what} extra, in {place}"),
+            Kind::NotOurs => format!("Not ours: {}", self.words),
+            Kind::WrongCrate => format!("{qty} {what} in the wrong crate, now in {place}"),
+        }
     }
 }
 

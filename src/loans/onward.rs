@@ -131,9 +131,11 @@ pub async fn ask_onward(
         store::add_onward(tx, loan.id, &new).await?;
         let names: Vec<&str> = places.iter().map(|place| place.name.as_str()).collect();
         let words = format!("{} to {name}: {why}", names.join(", "));
-        speaker
-            .note(app, tx, loan.id, "asked to hand on", &words)
-            .await?;
+        if !comes_back {
+            speaker
+                .note(app, tx, loan.id, "asked to hand on", &words)
+                .await?;
+        }
         // Coming back follows the yes by which it left the borrower.
         let earlier = onwards
             .iter()

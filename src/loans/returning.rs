@@ -7,6 +7,7 @@ use sqlx::SqliteConnection;
 use super::earlier::earlier;
 use super::lending::make;
 use super::rules::back::{self, Back, Out};
+use super::rules::borrowed::{Called, pieces as pieces_of};
 use super::store::{self, LoanPlace, NewStep};
 use super::{Loan, append, found, laying, refused};
 use crate::app::App;
@@ -54,9 +55,19 @@ impl BackPlace {
         format!("crate-{}", self.place.place.0.simple())
     }
 
+    /// The field for pieces that belong into another crate of the loan.
+    pub fn also_field(&self) -> String {
+        format!("also-{}", self.place.place.0.simple())
+    }
+
     /// The field for what is in it and not ours.
     pub fn not_ours_field(&self) -> String {
         format!("others-{}", self.place.place.0.simple())
+    }
+
+    /// Its lines bag by bag; first those that lie in no bag.
+    pub fn bags(&self) -> impl Iterator<Item = &[BackLine]> {
+        self.lines.chunk_by(|a, b| a.bag == b.bag)
     }
 
     /// Where the loose pieces of a loan lay does not matter here: they are in its bag.
@@ -132,6 +143,7 @@ struct Said<'a> {
 fn read<'a>(
     out: &'a [BackPlace],
     typed: &BTreeMap<String, String>,
+    parts: &[Called],
 ) -> Result<Vec<Said<'a>>, Vec<Wrong>> {
     let text = |field: &str| typed.get(field).map_or("", |text| text.trim());
     let mut wrongs = Vec::new();
@@ -143,6 +155,14 @@ fn read<'a>(
             wrongs.push(wrong);
         }
         match text(&place.field()) {
+            // Numbers are never dropped without a word.
+            chosen if chosen != COUNTED && has_numbers(place, typed) => wrongs.push(Wrong::at(
+                place.field(),
+                format!(
+                    "{}: you wrote numbers for it. Choose that it was counted, or take them away",
+                    place.place.name
+                ),
+            )),
             AS_IT_IS => said.push(Said {
                 place,
                 counted: Vec::new(),
@@ -155,6 +175,10 @@ fn read<'a>(
                         Ok(back) => counted.push((line.out.clone(), back)),
                         Err(wrong) => wrongs.push(wrong),
                     }
+                }
+                match also(place, text(&place.also_field()), out, parts) {
+                    Ok(more) => counted.extend(more),
+                    Err(wrong) => wrongs.push(wrong),
                 }
                 said.push(Said {
                     place,
@@ -176,8 +200,59 @@ fn read<'a>(
     }
 }
 
+fn has_numbers(place: &BackPlace, typed: &BTreeMap<String, String>) -> bool {
+    let is_typed = |field: &str| typed.get(field).is_some_and(|text| !text.trim().is_empty());
+    place
+        .lines
+        .iter()
+        .any(|line| is_typed(&line.field) || is_typed(&line.broken_field))
+        || is_typed(&place.also_field())
+}
+
+/// Reads pieces that lie in a crate and belong into another one of the loan: "2 Edge foot", one kind a line.
+fn also(
+    place: &BackPlace,
+    typed: &str,
+    out: &[BackPlace],
+    parts: &[Called],
+) -> Result<Vec<(Out, Back)>, Wrong> {
+    let field = place.also_field();
+    let pieces = pieces_of(typed, parts).map_err(|wrong| Wrong::at(&field, wrong.text))?;
+    let mut all: Vec<(Out, Back)> = Vec::new();
+    for one in pieces {
+        let is_it = |line: &&BackLine| Some(line.out.part) == one.part;
+        if let Some(line) = place.lines.iter().find(is_it) {
+            let text = format!("{} belongs here: count it on its line", line.name);
+            return Err(Wrong::at(field, text));
+        }
+        let mut lines = out.iter().flat_map(|other| &other.lines);
+        let Some(line) = lines.find(is_it) else {
+            let text = format!(
+                "no other crate of this loan that is out holds “{}”. If it is not ours, say so below",
+                one.words
+            );
+            return Err(Wrong::at(field, text));
+        };
+        let found = Out {
+            place: place.place.place,
+            states: [0; 4],
+            ..line.out.clone()
+        };
+        let back = Back {
+            back: one.qty,
+            broken: 0,
+        };
+        match all.iter_mut().find(|(known, _)| known.part == found.part) {
+            Some((_, known)) => known.back += back.back,
+            None => all.push((found, back)),
+        }
+    }
+    Ok(all)
+}
+
 /// Reads a line. Blank is not zero: a counted crate has a number on every line.
 pub(super) fn read_line(line: &BackLine, back: &str, broken: &str) -> Result<Back, Wrong> {
+    let a_number = || format!("{}: write a number of pieces", line.name);
     let number = |text: &str| {
         text.parse::<i64>()
             .ok()
@@ -190,7 +265,7 @@ pub(super) fn read_line(line: &BackLine, back: &str, broken: &str) -> Result<Bac
         ));
     }
     let Some(back) = number(back) else {
-        return Err(Wrong::at(&line.field, "write a number of pieces"));
+        return Err(Wrong::at(&line.field, a_number()));
     };
     let broken = if broken.is_empty() {
         Some(0)
@@ -201,9 +276,9 @@ pub(super) fn read_line(line: &BackLine, back: &str, broken: &str) -> Result<Bac
         Some(broken) if broken <= back => Ok(Back { back, broken }),
         Some(_) => Err(Wrong::at(
             &line.broken_field,
-            "no more can be broken than are back",
+            format!("{}: no more can be broken than are back", line.name),
         )),
-        None => Err(Wrong::at(&line.broken_field, "write a number of pieces")),
+        None => Err(Wrong::at(&line.broken_field, a_number())),
     }
 }
 
@@ -221,7 +296,11 @@ pub async fn give_back(
             return Err(refused("", "nothing of this loan is out"));
         }
         let out = still_out(tx, loan.id).await?;
-        let said = read(&out, typed).map_err(NotDone::Refused)?;
+        if out.is_empty() {
+            return Err(refused("", taken_back_meanwhile(tx, loan.id).await?));
+        }
+        let parts = store::called(tx).await?;
+        let said = read(&out, typed, &parts).map_err(NotDone::Refused)?;
         let counted: Vec<(Out, Back)> = said
             .iter()
             .flat_map(|one| one.counted.iter().cloned())
@@ -272,7 +351,7 @@ pub async fn give_back(
             .iter()
             .flat_map(|one| one.counted.iter().map(|(out, _)| (one.place, out.clone())))
             .collect();
-        let told = laying::told(tx, loan.id, &by_place, &settled.differences).await?;
+        let told = laying::told(tx, &loan, &by_place, &settled.differences).await?;
         for one in &settled.differences {
             let of = Some((one.part, one.kit));
             let home = homes
@@ -309,6 +388,21 @@ pub async fn give_back(
         Ok(format!("/loans/{}", loan.id))
     })
     .await
+}
+
+/// Somebody else was quicker: who, and what was counted.
+async fn taken_back_meanwhile(tx: &mut Tx, loan: LoanId) -> sqlx::Result<String> {
+    let steps = store::steps(tx, loan).await?;
+    let last = steps.iter().rfind(|step| step.kind == "came back");
+    Ok(match last {
+        Some(step) => format!(
+            "{} has written down already what is back ({}). What you wrote is not recorded: look at the loan, and \
+             agree there about what differs",
+            crate::people::shown_name(&step.person_name),
+            step.words
+        ),
+        None => "nothing of this loan is out".into(),
+    })
 }
 
 /// "Crate Ridge counted, crate Moss as it is".

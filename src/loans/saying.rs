@@ -3,9 +3,9 @@
 //! Nothing of it moves a piece: the count at the start is confirmed or doubted in words, and about a difference
 //! they agree with what is proposed or say otherwise.
 
-use super::rules::back::{Agreement, Kind};
+use super::rules::back::Agreement;
 use super::rules::saying::{self, Answered, Confirmed, Proposed};
-use super::store::{self, By, NewNote, NewSay, Say, Side};
+use super::store::{self, By, Difference, NewNote, NewSay, Say, Side};
 use super::{Loan, found, refused};
 use crate::app::App;
 use crate::db::Tx;
@@ -157,7 +157,8 @@ pub async fn propose(
     proposed: &Proposed,
 ) -> Result<Outcome, NotDone<Vec<Wrong>>> {
     receipts::once(app, sent, Some(viewer.person), async |tx| {
-        let (loan, kind) = open_difference(tx, loan, line, "agreement").await?;
+        let (loan, difference) = open_difference(tx, loan, line, "agreement").await?;
+        let kind = difference.kind;
         let read = saying::proposed(kind, line, proposed).map_err(NotDone::Refused)?;
         let new = NewSay {
             line,
@@ -170,8 +171,8 @@ pub async fn propose(
         };
         store::add_say(tx, loan.id, &new).await?;
         let lender = Speaker::member(viewer, Side::Lender, loan.id);
-        let words = read.agreement.sentence();
-        lender.note(app, tx, loan.id, "proposed", words).await?;
+        let words = format!("{}: {}", difference.tell(), read.agreement.told(kind));
+        lender.note(app, tx, loan.id, "proposed", &words).await?;
         Ok(format!("/loans/{}", loan.id))
     })
     .await
@@ -186,7 +187,8 @@ pub async fn answer_difference(
     answered: &Answered,
 ) -> Result<Outcome, NotDone<Vec<Wrong>>> {
     receipts::once(app, sent, speaker.person(), async |tx| {
-        let (loan, kind) = open_difference(tx, loan, line, "answer").await?;
+        let (loan, difference) = open_difference(tx, loan, line, "answer").await?;
+        let kind = difference.kind;
         let said = store::says(tx, loan.id).await?;
         let proposed = last_proposal(&said, line);
         let read =
@@ -210,8 +212,9 @@ pub async fn answer_difference(
             let what = (proposed.agreement.as_str(), proposed.pays.as_str());
             store::agree(tx, loan.id, line, what, (&proposed.name, &read.name)).await?;
             words = Agreement::from_word(kind, &proposed.agreement)
-                .map_or_else(String::new, |known| known.sentence().to_owned());
+                .map_or_else(String::new, |known| known.told(kind).to_owned());
         }
+        let words = format!("{}: {words}", difference.tell());
         speaker.note(app, tx, loan.id, new.kind, &words).await?;
         Ok(speaker.then())
     })
@@ -240,7 +243,7 @@ async fn open_difference(
     loan: LoanId,
     line: i64,
     field: &str,
-) -> Result<(Loan, Kind), NotDone<Vec<Wrong>>> {
+) -> Result<(Loan, Difference), NotDone<Vec<Wrong>>> {
     let loan = found(tx, loan).await?;
     let difference = store::difference(tx, loan.id, line)
         .await?
@@ -254,5 +257,5 @@ async fn open_difference(
             "nothing has to be agreed about this",
         ));
     }
-    Ok((loan, difference.kind))
+    Ok((loan, difference))
 }

@@ -3,6 +3,7 @@
 //! One job comes first, with one wide button; at most five others wait below it. Which is first is a rule
 //! (`rules::choose`), not a setting.
 
+mod lent;
 pub mod pages;
 pub mod rules;
 mod store;

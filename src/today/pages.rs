@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
+use super::lent::{self, LoanLine};
 use super::rules::{self, Job};
 use super::store;
 use crate::app::App;
@@ -12,20 +13,15 @@ use crate::clock::Day;
 use crate::damage;
 use crate::error::AppError;
 use crate::events::{self, KitDays};
-use crate::ids::{EventId, TeamId};
-use crate::loans::{self, Loan};
+use crate::ids::EventId;
 use crate::orders;
 use crate::people::Viewer;
 use crate::people::access::{Routes, Rule, allowed};
-use crate::places::rules::words::sentence;
 use crate::web::frame::Frame;
 use crate::web::page::Page;
 
 /// More than this many other jobs are not read any more.
 const ALSO_WAITING: usize = 5;
-
-/// Loans due within so many days are told.
-const DUE_SOON_DAYS: i64 = 7;
 
 /// Events that begin within so many days are told.
 const EVENTS_AHEAD_DAYS: i64 = 21;
@@ -45,10 +41,14 @@ struct TodayPage {
     first: Option<Job>,
     waiting: Vec<Job>,
     kits: Vec<rules::KitFacts>,
-    /// Loans that are due, on either side, the longest due first.
-    due: Vec<DueLoan>,
+    /// What we lent: what waits for our answer, then what is due, the longest due first.
+    due: Vec<LoanLine>,
+    /// Lines of that kind for which there was no room.
+    more_due: usize,
+    /// What others answered us about loans.
+    answers: Vec<LoanLine>,
     /// What others lent us, the longest due first.
-    with_us: Vec<DueLoan>,
+    with_us: Vec<LoanLine>,
     /// Events of the next weeks that the viewer's kits go to.
     events: Vec<ComingEvent>,
 }
@@ -59,15 +59,6 @@ struct ComingEvent {
     name: String,
     /// "in 3 days, 6 Mar 2027 to 7 Mar 2027: Kettlehorn, Long Gable".
     more: String,
-}
-
-/// A loan that is due soon, or was.
-struct DueLoan {
-    href: String,
-    /// "Count Kettlehorn back", "Give Kettlehorn back".
-    what: String,
-    more: String,
-    is_overdue: bool,
 }
 
 impl Job {
@@ -216,9 +207,10 @@ async fn today(
         to_order += waiting.lines;
         late += waiting.late;
     }
-    let going_on = going_on(&mut db, &viewer).await?;
-    let due = due_loans(&going_on, day);
-    let with_us = with_us(&mut db, &going_on, day).await?;
+    let going_on = lent::going_on(&mut db, &viewer).await?;
+    let (due, more_due) = lent::due(&going_on, day, ALSO_WAITING);
+    let answers = lent::answers(&mut db, &going_on, app.clock.now()).await?;
+    let with_us = lent::with_us(&mut db, &going_on, day).await?;
     let events = coming_events(&mut db, &viewer, day).await?;
     let jobs = rules::choose(&kits, lists, reports, day);
     let mut jobs = rules::with_orders(jobs, to_order, late).into_iter();
@@ -239,114 +231,11 @@ async fn today(
         waiting,
         kits,
         due,
+        more_due,
+        answers,
         with_us,
         events,
     }))
-}
-
-/// The loans of one of the viewer's teams that go on, on either side.
-struct GoingOn {
-    team: TeamId,
-    keeps: bool,
-    loans: Vec<Loan>,
-}
-
-async fn going_on(
-    db: &mut sqlx::SqliteConnection,
-    viewer: &Viewer,
-) -> Result<Vec<GoingOn>, AppError> {
-    let mut all = Vec::new();
-    for membership in viewer.memberships() {
-        all.push(GoingOn {
-            team: membership.team,
-            keeps: membership.role.keeps(),
-            loans: loans::going_on(db, membership.team).await?,
-        });
-    }
-    Ok(all)
-}
-
-/// What we lent that is overdue, due within a week, or waits for the viewer's answer.
-fn due_loans(going_on: &[GoingOn], today: Day) -> Vec<DueLoan> {
-    let mut due = Vec::new();
-    for of_team in going_on {
-        // What is with us stands in a list of its own.
-        let ours = |loan: &&Loan| loan.lender == of_team.team;
-        for loan in of_team.loans.iter().filter(ours) {
-            let (name, other) = (&loan.kit_name, &loan.borrower_name);
-            let (what, more) = if loan.is_out() && loan.still_out == 0 {
-                if !of_team.keeps {
-                    continue;
-                }
-                (format!("Agree about {name}"), loan.sentence(today))
-            } else if loan.is_out() && today.days_until(loan.due_on) <= DUE_SOON_DAYS {
-                let what = format!("Count {name} back from {other}");
-                (what, sentence(&loan.due_words(today)))
-            } else if !loan.is_out() && of_team.keeps {
-                (format!("{other} and {name}"), loan.sentence(today))
-            } else {
-                continue;
-            };
-            due.push((
-                loan.due_on,
-                DueLoan {
-                    href: format!("/loans/{}", loan.id),
-                    what,
-                    more,
-                    is_overdue: loan.is_overdue(today),
-                },
-            ));
-        }
-    }
-    due.sort_by_key(|(due_on, _)| *due_on);
-    due.truncate(ALSO_WAITING);
-    due.into_iter().map(|(_, loan)| loan).collect()
-}
-
-/// What the viewer's teams have from others: of the league, and from outside.
-async fn with_us(
-    db: &mut sqlx::SqliteConnection,
-    going_on: &[GoingOn],
-    today: Day,
-) -> Result<Vec<DueLoan>, AppError> {
-    let mut all = Vec::new();
-    for of_team in going_on {
-        let team = of_team.team;
-        for loan in &of_team.loans {
-            if loan.borrower == Some(team) && loan.is_out() && loan.still_out > 0 {
-                let line = DueLoan {
-                    href: format!("/loans/{}", loan.id),
-                    what: format!("Give {} back to {}", loan.kit_name, loan.lender_name),
-                    more: sentence(&loan.due_words(today)),
-                    is_overdue: loan.is_overdue(today),
-                };
-                all.push((loan.due_on, line));
-            }
-        }
-        for loan in loans::held_by(db, team).await? {
-            let line = DueLoan {
-                href: format!("/loans/{}/held", loan.id),
-                what: format!(
-                    "Give some of {} back to {}",
-                    loan.kit_name, loan.borrower_name
-                ),
-                more: sentence(&loan.due_words(today)),
-                is_overdue: loan.is_overdue(today),
-            };
-            all.push((loan.due_on, line));
-        }
-        for one in loans::borrowed_by(db, team).await? {
-            let line = DueLoan {
-                href: format!("/borrowed/{}", one.id),
-                what: format!("Give {} back to {}", one.what(), one.lender),
-                more: sentence(&one.due_words(today)),
-                is_overdue: one.is_overdue(today),
-            };
-            all.push((one.due_on, line));
-        }
-    }
-    all.sort_by_key(|(due_on, _)| *due_on);
-    Ok(all.into_iter().map(|(_, line)| line).collect())
 }
 
 /// The events of the next weeks that the viewer's kits go to, the next one first.

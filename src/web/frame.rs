@@ -36,7 +36,10 @@ impl Frame {
 
     /// Which word of the strip a path belongs to.
     pub fn strip_of(path: &str) -> &'static str {
-        match path.split('/').nth(1).unwrap_or("") {
+        let first = path.split('/').nth(1).unwrap_or("");
+        let last = path.rsplit('/').next().unwrap_or("");
+        match first {
+            "kits" if matches!(last, "lend" | "ask") => "lend",
             "" => "today",
             "counts" | "stints" => "count",
             "where" | "places" | "c" => "where",

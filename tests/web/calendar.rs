@@ -87,7 +87,7 @@ async fn a_month_tells_both_sides_what_is_due_and_when_kits_are_free() {
     let free = month.texts_of("[aria-labelledby=free] dd");
     assert_eq!(
         free,
-        ["13 Mar 2027 to 19 Mar 2027, 22 Mar 2027 to 31 Mar 2027"]
+        ["14 Mar 2027 to 18 Mar 2027, 22 Mar 2027 to 31 Mar 2027"]
     );
     // The table says the same on the days themselves.
     let cells = month.texts_of(".month td");
@@ -225,7 +225,7 @@ async fn another_program_reads_the_feed_and_all_day_ends_are_right() {
                 "20270322",
                 "Three Passes\\; Meeting\\, and \\\\ more: Kettlehorn"
             ),
-            ("20270313", "20270320", "Kettlehorn is free"),
+            ("20270314", "20270319", "Kettlehorn is free"),
             ("20270322", "20270703", "Kettlehorn is free"),
         ]
     );

@@ -232,15 +232,14 @@ async fn other_teams_see_name_size_and_good_pieces_only() {
     assert_eq!(
         list.row("Kettlehorn").unwrap(),
         [
-            "Kettlehorn",
+            "Kettlehorn Ask for it : Kettlehorn",
             "Nine Larches",
             "Ridge Beacon, full",
             "13",
-            "Ask for Kettlehorn"
         ]
     );
     assert_eq!(list.link("Kettlehorn"), None);
-    assert!(list.link("Ask for Kettlehorn").is_some());
+    assert!(list.link("Ask for it : Kettlehorn").is_some());
     assert!(!list.has("Kolm Works") && !list.has("KW-0042"));
     assert!(
         other

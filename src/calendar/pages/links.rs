@@ -186,7 +186,7 @@ pub(super) async fn feed(
             .map(|kit| FreeDays {
                 kit_uid: kit.kit.to_string(),
                 kit_name: &kit.name,
-                free: free(today, free_until, &kit.taken),
+                free: free(today, free_until, &kit.taken, kit.around),
             })
             .collect(),
     };

@@ -80,14 +80,19 @@ impl ShowPage {
         if self.month.last() < from {
             return "the month is over".into();
         }
-        let free = free(from, self.month.last(), &kit.taken);
+        let free = free(from, self.month.last(), &kit.taken, kit.around);
         if free.is_empty() {
             return "not free on any day".into();
         }
         let words: Vec<String> = free.iter().map(|free| free.words()).collect();
         let mut words = words.join(", ");
+        let mut told = Vec::new();
         for (who, until) in &kit.parts_out {
-            words.push_str(&format!("; {who} has a part of it until {}", until.words()));
+            let text = format!("; {who} has a part of it until {}", until.words());
+            if !told.contains(&text) {
+                words.push_str(&text);
+                told.push(text);
+            }
         }
         words
     }

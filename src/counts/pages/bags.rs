@@ -263,16 +263,25 @@ pub async fn show(
     }))
 }
 
-/// What a count does not go over, without the bags inside of it.
+/// What a count does not go over, without the bags inside of it: "Moss, Ridge, with Upper Quern".
 async fn left_out(db: &mut sqlx::SqliteConnection, count: CountId) -> sqlx::Result<Vec<String>> {
     let all = store::left_out(db, count).await?;
-    let outer = all.into_iter().filter(|one| !one.is_inside);
-    Ok(outer
-        .map(|one| match one.holder {
-            Some(holder) => format!("{}, with {holder}", one.name),
-            None => format!("{}, which stays here", one.name),
-        })
-        .collect())
+    let mut grouped: Vec<(Option<String>, Vec<String>)> = Vec::new();
+    for one in all.into_iter().filter(|one| !one.is_inside) {
+        match grouped.iter_mut().find(|(holder, _)| *holder == one.holder) {
+            Some((_, names)) => names.push(one.name),
+            None => grouped.push((one.holder, vec![one.name])),
+        }
+    }
+    let told = |(holder, names): (Option<String>, Vec<String>)| {
+        let them = names.join(", ");
+        match holder {
+            Some(holder) => format!("{them}, with {holder}"),
+            None if names.len() == 1 => format!("{them}, which stays here"),
+            None => format!("{them}, which stay here"),
+        }
+    };
+    Ok(grouped.into_iter().map(told).collect())
 }
 
 fn row(

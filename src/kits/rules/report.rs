@@ -206,7 +206,8 @@ fn row(account: &Account, by: i64) -> Row {
         name: line.name.clone(),
         colour: line.colour.clone(),
         need: line.facts.need,
-        received: line.facts.here() + not_good,
+        // What is lent out came too.
+        received: line.facts.here() + line.facts.lent_out + not_good,
         not_good,
         by,
     }
@@ -248,6 +249,30 @@ mod tests {
             assert_eq!((sheet.number, sheet.of), (n, sheets.len()));
             assert_eq!(sheet.is_last(), n == sheets.len());
         }
+    }
+
+    /// Need = received + short, whoever has the pieces now.
+    #[test]
+    fn what_is_lent_out_was_received() {
+        let account = Account {
+            line: crate::kits::rules::Line {
+                part: PartId::new(),
+                number: "S-516".into(),
+                name: "Lock nut 6".into(),
+                colour: "steel".into(),
+                how_to_know: String::new(),
+                facts: crate::kits::rules::Facts {
+                    need: 14,
+                    good: 9,
+                    lent_out: 2,
+                    ..Default::default()
+                },
+                still_to_come: 0,
+            },
+            spots: Vec::new(),
+        };
+        let row = row(&account, account.line.short_for_good());
+        assert_eq!((row.need, row.received, row.by), (14, 11, 3));
     }
 
     #[test]

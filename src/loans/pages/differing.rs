@@ -21,7 +21,7 @@ pub struct Differing {
     /// It is still to be agreed about.
     pub is_open: bool,
     /// The lender proposed something that can be agreed to.
-    is_proposed: bool,
+    pub is_proposed: bool,
 }
 
 impl Differing {
@@ -44,14 +44,21 @@ impl Differing {
             .map_or(known, String::as_str)
     }
 
+    /// The label of their own words: before anything is proposed there is nothing to agree to.
+    pub fn otherwise(&self) -> &'static str {
+        if self.is_proposed {
+            "What you say otherwise"
+        } else {
+            "What you say about it"
+        }
+    }
+
     pub fn answers(&self, fields: &BTreeMap<String, String>) -> Vec<Choice> {
         let chosen = self.typed(fields, "agrees");
-        let mut all = Vec::new();
-        if self.is_proposed {
-            all.push(Choice::one_of("yes", "We agree", chosen));
-        }
-        all.push(Choice::one_of("no", "We say otherwise", chosen));
-        all
+        vec![
+            Choice::one_of("yes", "We agree", chosen),
+            Choice::one_of("no", "We say otherwise", chosen),
+        ]
     }
 }
 
@@ -69,7 +76,7 @@ pub async fn differing(
             let said = said(loan, one, &says, with_names);
             Differing {
                 line: one.line,
-                words: super::show::tell(one),
+                words: one.tell(),
                 agreed: agreed(one),
                 is_open: loan.is_out()
                     && one.kind.wants_agreement()
@@ -96,7 +103,7 @@ pub(super) fn agreed(one: &Difference) -> String {
 
 fn follows(one: &Difference, agreement: &str, pays: &str) -> String {
     let sentence = Agreement::from_word(one.kind, agreement)
-        .map_or_else(String::new, |known| known.sentence().to_lowercase());
+        .map_or_else(String::new, |known| known.told(one.kind).to_lowercase());
     let pays = match pays {
         "lender" => "the lender pays",
         "borrower" => "the borrower pays",

@@ -174,7 +174,7 @@ async fn held_page(
         let laid = differences
             .iter()
             .filter(|one| held.laid.contains(&one.line))
-            .map(|one| format!("{}. {}", super::show::tell(one), one.laid_words));
+            .map(|one| format!("{}. {}", one.tell(), one.laid_words));
         let names: Vec<&str> = held
             .places
             .iter()

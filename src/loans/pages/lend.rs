@@ -33,6 +33,8 @@ pub(super) struct LendPage {
     typed: Typed,
     teams: Vec<String>,
     counted: Vec<Choice>,
+    /// What is lent already: "Gable 2, gate and hut is with Upper Quern Workshop".
+    away: Vec<String>,
     crates: Vec<CrateLine>,
     pieces: Vec<PieceLine>,
     open_count: Option<crate::ids::CountId>,
@@ -43,6 +45,8 @@ struct CrateLine {
     place: PlaceId,
     name: String,
     is_inside: bool,
+    /// Who has it already.
+    with: Option<String>,
     is_ticked: bool,
 }
 
@@ -214,6 +218,7 @@ async fn page(
             place: one.place.id,
             name: sentence(&called(&one.place)),
             is_inside: one.inside.is_some(),
+            with: one.with.clone(),
             is_ticked: chosen.crates.contains(&one.place.id.to_string()),
         })
         .collect();
@@ -233,6 +238,7 @@ async fn page(
             .map(|(_, name)| name)
             .collect(),
         counted,
+        away: offer.away(),
         crates,
         pieces,
         open_count: kits::arrival(&mut db, kit.id).await?.open,

@@ -106,7 +106,7 @@ pub(super) async fn lend(
                 continue;
             }
             let list = match (loan.state, page.is_ours(&loan)) {
-                (LoanState::Out, true) if loan.still_out == 0 => &mut page.back,
+                (LoanState::Out, _) if loan.still_out == 0 => &mut page.back,
                 (LoanState::Out, true) => &mut page.out,
                 (LoanState::Out, false) => &mut page.borrowed,
                 _ => &mut page.asked,
@@ -150,6 +150,10 @@ pub(super) struct IndexPage {
 impl IndexPage {
     fn sentence(&self, loan: &Loan) -> String {
         loan.sentence(self.today)
+    }
+
+    fn is_overdue(&self, loan: &Loan) -> bool {
+        loan.is_overdue(self.today)
     }
 
     fn of_borrower(&self, loan: &Loan) -> String {

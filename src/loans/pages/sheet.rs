@@ -1,5 +1,7 @@
 //! The loan sheet for two signatures: what is on the screen is what comes out of the printer.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::extract::State;
 use sqlx::SqliteConnection;
@@ -29,21 +31,22 @@ pub struct CrateRow {
     pub seal: String,
 }
 
-/// Pieces of a kind in one place, as they left.
-pub struct SheetLine {
+/// The pieces of one place, as they left: what, how many.
+pub struct SheetPlace {
     pub place: String,
-    pub part: String,
-    pub qty: i64,
+    pub lines: Vec<(String, i64)>,
 }
 
 /// All that a loan sheet says; the borrower's page without an account says the same.
 pub struct Sheet {
     pub loan: Loan,
     pub crates: Vec<CrateRow>,
-    /// Pieces that left loose.
+    /// "Bag of loan 3 (7K3-F28)", where pieces left in a bag of their own.
+    pub bag: String,
+    /// Those pieces.
     pub loose: Vec<(String, i64)>,
-    /// What was in the crates when they left: where, what, how many.
-    pub lines: Vec<SheetLine>,
+    /// What was in the crates when they left, place by place, as it is counted back.
+    pub places: Vec<SheetPlace>,
     /// "2 Peg, black (B-4): broken, in Bag 2".
     pub noted: Vec<String>,
     pub heaviest: Option<(String, String)>,
@@ -57,7 +60,7 @@ impl Sheet {
     /// Nothing of what left is in the books, so that they tell neither what is in it nor what lacks.
     pub fn is_unknown(&self) -> bool {
         !self.crates.is_empty()
-            && self.lines.is_empty()
+            && self.places.is_empty()
             && self.loose.is_empty()
             && self.noted.is_empty()
     }
@@ -129,6 +132,8 @@ pub(super) async fn crate_rows(
 pub async fn of_loan(db: &mut SqliteConnection, loan: Loan, zone: &str) -> sqlx::Result<Sheet> {
     let lines = store::lines(db, loan.id).await?;
     let mut places = store::places(db, loan.id).await?;
+    let bag = places.iter().find(|place| place.is_loose());
+    let bag = bag.map_or_else(String::new, |bag| format!("{} ({})", bag.name, bag.code));
     places.retain(|place| !place.is_owed() && !place.is_loose());
     let (crates, heaviest) = crate_rows(db, &places, zone).await?;
     let count = super::show::counted(&loan);
@@ -145,12 +150,13 @@ pub async fn of_loan(db: &mut SqliteConnection, loan: Loan, zone: &str) -> sqlx:
             .filter(|line| line.loose)
             .map(|line| (named(line), line.qty))
             .collect(),
-        lines: inside(&lines),
+        places: inside(&lines),
         noted: lines
             .iter()
             .filter(|line| line.state != "good")
             .map(noted)
             .collect(),
+        bag,
         crates,
         heaviest,
         confirmed: confirmed(db, &loan, zone).await?,
@@ -196,27 +202,21 @@ fn had(hand: &Stretch, zone: &str) -> String {
     }
 }
 
-/// Line by line, whatever state it was in; what was not good is noted besides.
-fn inside(lines: &[LoanLine]) -> Vec<SheetLine> {
-    let mut all: Vec<SheetLine> = Vec::new();
+/// Part by part, whatever state it was in; what was not good is noted besides.
+fn inside(lines: &[LoanLine]) -> Vec<SheetPlace> {
+    let mut all: BTreeMap<&str, BTreeMap<String, i64>> = BTreeMap::new();
     for line in lines.iter().filter(|line| !line.loose) {
-        let Some(place) = &line.place_name else {
-            continue;
-        };
-        let part = named(line);
-        match all
-            .iter_mut()
-            .find(|known| known.place == *place && known.part == part)
-        {
-            Some(known) => known.qty += line.qty,
-            None => all.push(SheetLine {
-                place: place.clone(),
-                part,
-                qty: line.qty,
-            }),
+        if let Some(place) = &line.place_name {
+            let inside = all.entry(place).or_default();
+            *inside.entry(named(line)).or_default() += line.qty;
         }
     }
-    all
+    all.into_iter()
+        .map(|(place, inside)| SheetPlace {
+            place: place.to_owned(),
+            lines: inside.into_iter().collect(),
+        })
+        .collect()
 }
 
 fn named(line: &LoanLine) -> String {

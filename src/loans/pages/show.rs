@@ -39,6 +39,8 @@ pub(super) struct ShowPage {
     loan: Loan,
     today: Day,
     places: Vec<LoanPlace>,
+    /// Pieces that left in a bag of their own: "4 Peg, black (B-4)".
+    loose: Vec<String>,
     differences: Vec<Difference>,
     says: Vec<Say>,
     differing: Vec<Differing>,
@@ -54,6 +56,8 @@ pub(super) struct ShowPage {
     is_lender: bool,
     /// On the borrower's.
     is_borrower: bool,
+    /// The viewer's, for a signature.
+    own_name: String,
     keeps: bool,
     keeps_borrower: bool,
     fields: Typed,
@@ -111,6 +115,12 @@ impl ShowPage {
         matches!(self.loan.state, LoanState::Out | LoanState::Closed)
     }
 
+    /// It is counted back next: due within some days, or said to be given back.
+    fn comes_soon(&self) -> bool {
+        self.loan.is_out()
+            && (self.today.days_until(self.loan.due_on) <= 2 || self.loan.given_at.is_some())
+    }
+
     fn may_take_back(&self) -> bool {
         self.keeps
             && self.loan.is_out()
@@ -138,7 +148,7 @@ impl ShowPage {
 
     /// "2 Peg, black (B-4) missing, from Bag 2".
     fn tell(&self, one: &Difference) -> String {
-        tell(one)
+        one.tell()
     }
 
     fn open(&self, one: &Difference) -> i64 {
@@ -189,12 +199,24 @@ impl ShowPage {
 
     /// Askings that wait for an answer, or for being done.
     fn waiting(&self) -> impl Iterator<Item = &Asked> {
-        self.onwards.iter().filter(|one| one.is_waiting())
+        let is_out = self.loan.is_out() && self.loan.still_out > 0;
+        self.onwards
+            .iter()
+            .filter(move |one| is_out && one.is_waiting())
+    }
+
+    /// It goes back to the borrower from whom it was handed on.
+    fn comes_back(&self, one: &Asked) -> bool {
+        one.onward.to == self.loan.borrower_name
     }
 
     /// Hands that others have some of it in, from whom the borrower can take it again.
     fn with_others(&self) -> impl Iterator<Item = &Stretch> {
-        self.hands.iter().filter(|hand| {
+        let comes = self.waiting().any(|one| self.comes_back(one));
+        self.hands.iter().filter(move |hand| {
+            if comes {
+                return false;
+            }
             hand.n > 0 && hand.until.is_none() && hand.who != self.loan.borrower_name
         })
     }
@@ -262,7 +284,7 @@ impl ShowPage {
         let none = Choice::one_of("", "choose", chosen);
         let known = Agreement::of(one.kind).iter();
         std::iter::once(none)
-            .chain(known.map(|known| Choice::one_of(known.word(), known.sentence(), chosen)))
+            .chain(known.map(|known| Choice::one_of(known.word(), known.told(one.kind), chosen)))
             .collect()
     }
 
@@ -286,6 +308,8 @@ impl ShowPage {
     fn lender_signed<'a>(&'a self, one: &'a Difference) -> &'a str {
         if self.fields.line == one.line {
             &self.fields.agreed.lender_name
+        } else if one.lender_name.is_empty() {
+            &self.own_name
         } else {
             &one.lender_name
         }
@@ -316,18 +340,6 @@ pub(super) fn counted(loan: &Loan) -> String {
         }
         None if loan.not_counted.is_empty() => "not yet".into(),
         None => format!("not counted before it left: {}", loan.not_counted),
-    }
-}
-
-pub(super) fn tell(one: &Difference) -> String {
-    let what = part(&one.part_name, &one.colour, &one.number);
-    let place = &one.place_name;
-    match one.kind {
-        Kind::Missing => format!("{} {what} missing, from {place}", one.qty),
-        Kind::Broken => format!("{} {what} broken, in {place}", one.qty),
-        Kind::Extra => format!("{} {what} extra, in {place}", one.qty),
-        Kind::NotOurs => format!("Not ours: {}", one.words),
-        Kind::WrongCrate => format!("{} {what} in the wrong crate, now in {place}", one.qty),
     }
 }
 
@@ -386,6 +398,15 @@ pub(super) async fn page(
         onwards,
         zone: viewer.zone().to_owned(),
         today: viewer.today(app),
+        loose: store::lines(&mut db, loan.id)
+            .await?
+            .iter()
+            .filter(|line| line.loose)
+            .map(|line| {
+                let what = part(&line.name, &line.colour, &line.number);
+                format!("{} {what}", line.qty)
+            })
+            .collect(),
         places,
         differences: store::differences(&mut db, loan.id).await?,
         says: store::says(&mut db, loan.id).await?,
@@ -394,6 +415,7 @@ pub(super) async fn page(
         steps,
         is_lender,
         is_borrower,
+        own_name: viewer.name().to_owned(),
         keeps: viewer.keeps(loan.lender),
         keeps_borrower: loan.borrower.is_some_and(|team| viewer.keeps(team)),
         fields,

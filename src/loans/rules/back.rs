@@ -303,7 +303,17 @@ impl Agreement {
         }
     }
 
-    pub fn sentence(self) -> &'static str {
+    /// The same about a difference of a kind: what is too much may also never have been there.
+    pub fn told(self, kind: Kind) -> &'static str {
+        match (self, kind) {
+            (Agreement::GoesBack, Kind::Extra) => {
+                "It goes back to whose it is, or it was counted wrong"
+            }
+            _ => self.sentence(),
+        }
+    }
+
+    fn sentence(self) -> &'static str {
         match self {
             Agreement::FoundLater => "It will be found later",
             Agreement::BorrowerReplaces => "The borrower replaces it",

@@ -79,8 +79,10 @@ pub struct Facts<'a> {
     pub borrower: &'a str,
     pub out_on: Day,
     pub due_on: Day,
-    /// Nothing is out any more but what is owed.
-    pub is_back: bool,
+    /// When the last of it came back; `None` while some of it is out, but for what is owed.
+    pub back_on: Option<Day>,
+    /// Differences that wait for an agreement.
+    pub open: i64,
 }
 
 /// Whether it should be back: due back on the 14th means back by the end of the 14th.
@@ -104,10 +106,28 @@ pub fn sentence(facts: &Facts<'_>, today: Day) -> String {
         State::Declined => format!("{borrower} asked for it {days}; {lender} declined."),
         State::Withdrawn => format!("{borrower} asked for it {days}, and asks no more."),
         State::TakenBack => "It was written down by mistake: nothing left.".into(),
-        State::Closed => format!("{borrower} had it {days}. The loan is closed."),
-        State::Out if facts.is_back => {
-            format!("It is back from {borrower}. What differs is to be agreed about.")
+        State::Closed => {
+            let back = facts.back_on.unwrap_or(due_on).words();
+            let out = out_on.words();
+            let late = facts.back_on.map_or(0, |back| due_on.days_until(back));
+            let late = match late {
+                ..=0 => String::new(),
+                1 => ", 1 day late".into(),
+                days => format!(", {days} days late"),
+            };
+            if out == back {
+                format!("{borrower} had it on {out}{late}. The loan is closed.")
+            } else {
+                format!("{borrower} had it from {out} to {back}{late}. The loan is closed.")
+            }
         }
+        State::Out if facts.back_on.is_some() => match facts.open {
+            0 => format!("It is back from {borrower}, and nothing is left to agree about."),
+            1 => format!("It is back from {borrower}. One difference is to be agreed about."),
+            open => {
+                format!("It is back from {borrower}. {open} differences are to be agreed about.")
+            }
+        },
         State::Out => format!("{borrower} has it, {}.", due(due_on, today)),
     }
 }
@@ -127,6 +147,64 @@ pub fn due(due_on: Day, today: Day) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_loan_says_how_it_stands() {
+        let day = |text: &str| -> Day { text.parse().unwrap() };
+        let told = |state, back_on: Option<&str>, open| {
+            let facts = Facts {
+                state,
+                lender: "Larches",
+                borrower: "Quern",
+                out_on: day("2027-03-04"),
+                due_on: day("2027-03-14"),
+                back_on: back_on.map(day),
+                open,
+            };
+            sentence(&facts, day("2027-03-10"))
+        };
+        for (state, back_on, open, expected) in [
+            (
+                State::Out,
+                None,
+                0,
+                "Quern has it, due back on 14 Mar 2027, in 4 days.",
+            ),
+            (
+                State::Out,
+                Some("2027-03-09"),
+                2,
+                "It is back from Quern. 2 differences are to be agreed about.",
+            ),
+            (
+                State::Out,
+                Some("2027-03-09"),
+                0,
+                "It is back from Quern, and nothing is left to agree about.",
+            ),
+            // The days it was away, not those it was lent for.
+            (
+                State::Closed,
+                Some("2027-03-09"),
+                0,
+                "Quern had it from 4 Mar 2027 to 9 Mar 2027. The loan is closed.",
+            ),
+            (
+                State::Closed,
+                Some("2027-03-16"),
+                0,
+                "Quern had it from 4 Mar 2027 to 16 Mar 2027, 2 days late. The loan is closed.",
+            ),
+            (
+                State::Closed,
+                Some("2027-03-04"),
+                0,
+                "Quern had it on 4 Mar 2027. The loan is closed.",
+            ),
+        ] {
+            assert_eq!(told(state, back_on, open), expected);
+        }
+    }
 
     #[test]
     fn due_back_on_a_day_means_by_its_end() {

@@ -61,6 +61,23 @@ pub struct Loan {
     pub spot: Option<PlaceId>,
     /// Crates, and the bag of loose pieces, that are still out.
     pub still_out: i64,
+    /// When the last of it came back.
+    pub back_at: Option<Instant>,
+    /// The lender's time zone.
+    pub zone: String,
+    /// When the borrower's side said last that it was given back, or that something differs; `None` where it said
+    /// something else since.
+    pub given_at: Option<Instant>,
+    pub doubted_at: Option<Instant>,
+    /// When the borrower said last that all of it is there.
+    pub confirmed_at: Option<Instant>,
+    /// Differences that wait for an agreement.
+    pub open: i64,
+    /// Of these, those about which the lender proposed something that the borrower has not answered.
+    pub proposed: i64,
+    /// Askings to hand some of it on that wait for the lender, and those that may be done.
+    pub onward_asked: i64,
+    pub onward_agreed: i64,
     /// Pieces that did not come back and are owed.
     pub owed: i64,
     /// Others who have some of it, because the borrower handed it on: "Tin Mill, Saddle Post".
@@ -101,6 +118,59 @@ macro_rules! loans {
                     where loan_place.loan_id = loan.id and loan_place.back_at is null
                         and loan_place.kind <> 'owed'
                 ) as "still_out!: i64",
+                (
+                    select max(back_at) from loan_place
+                    where loan_place.loan_id = loan.id and loan_place.kind <> 'owed'
+                ) as "back_at?: Instant",
+                lender.zone,
+                (
+                    select max(done_at) from loan_note
+                    where loan_note.loan_id = loan.id and loan_note.kind = 'given back'
+                ) as "given_at?: Instant",
+                (
+                    select case when loan_note.kind = 'count doubted' then loan_note.done_at end
+                    from loan_note
+                    where loan_note.loan_id = loan.id
+                        and loan_note.kind in ('count doubted', 'count confirmed')
+                    order by loan_note.line desc
+                    limit 1
+                ) as "doubted_at?: Instant",
+                (
+                    select case when loan_note.kind = 'count confirmed' then loan_note.done_at end
+                    from loan_note
+                    where loan_note.loan_id = loan.id and loan_note.held_n is null
+                        and loan_note.kind in ('count doubted', 'count confirmed')
+                    order by loan_note.line desc
+                    limit 1
+                ) as "confirmed_at?: Instant",
+                (
+                    select count(*) from loan_difference
+                    where loan_difference.loan_id = loan.id
+                        and loan_difference.kind <> 'wrong crate'
+                        and loan_difference.agreement = ''
+                        and loan_difference.came_home < loan_difference.qty
+                ) as "open!: i64",
+                (
+                    select count(*) from loan_difference
+                    where loan_difference.loan_id = loan.id
+                        and loan_difference.agreement = ''
+                        and loan_difference.came_home < loan_difference.qty
+                        and 'proposed' = (
+                            select loan_say.kind from loan_say
+                            where loan_say.loan_id = loan.id
+                                and loan_say.line = loan_difference.line
+                            order by loan_say.nth desc
+                            limit 1
+                        )
+                ) as "proposed!: i64",
+                (
+                    select count(*) from loan_onward
+                    where loan_onward.loan_id = loan.id and loan_onward.state = 'asked'
+                ) as "onward_asked!: i64",
+                (
+                    select count(*) from loan_onward
+                    where loan_onward.loan_id = loan.id and loan_onward.state = 'agreed'
+                ) as "onward_agreed!: i64",
                 (
                     select coalesce(sum(qty - came_home), 0) from loan_difference
                     where loan_difference.loan_id = loan.id and loan_difference.kind = 'missing'
@@ -147,6 +217,29 @@ pub async fn going_on(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<V
             order by loan.due_on, loan.number
         "#,
         team
+    )
+    .fetch_all(db)
+    .await
+}
+
+/// What a team asked for and was declined since a moment, the latest first.
+pub async fn declined_since(
+    db: &mut SqliteConnection,
+    team: TeamId,
+    since: Instant,
+) -> sqlx::Result<Vec<Loan>> {
+    loans!(
+        r#"
+            where loan.borrower_id = $1 and loan.state = 'declined'
+                and exists (
+                    select 1 from loan_step
+                    where loan_step.loan_id = loan.id and loan_step.kind = 'declined'
+                        and loan_step.done_at >= $2
+                )
+            order by loan.number desc
+        "#,
+        team,
+        since
     )
     .fetch_all(db)
     .await

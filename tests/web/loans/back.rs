@@ -1,5 +1,7 @@
 //! Counting back, what differs, closing, and what comes home later.
 
+use fieldstow::people::Role;
+
 use super::{crate_field, scene};
 use crate::support::World;
 
@@ -46,7 +48,7 @@ async fn every_piece_is_accounted_for_from_out_to_found_later() {
     shown
         .expect(
             200,
-            "It is back from Upper Quern. What differs is to be agreed about.",
+            "It is back from Upper Quern. 4 differences are to be agreed about.",
         )
         .expect(200, "1 Peg")
         .expect(200, "in the wrong crate, now in Moss")
@@ -185,5 +187,132 @@ async fn loose_pieces_get_a_bag_and_go_back_where_they_lay() {
         .await
         .expect(200, "The loan is closed.");
     assert_eq!(s.stands("Peg").await, (12, 0, 0));
+    world.verify().await;
+}
+
+#[tokio::test]
+async fn numbers_are_never_dropped_without_a_word() {
+    let world = World::empty().await;
+    let s = scene(&world).await;
+    let loan = s.lend(&[]).await;
+    let peg = world.part("Peg").await;
+    let (ridge, moss) = (crate_field(s.ridge), crate_field(s.moss));
+    let in_moss = s.back_field(s.moss, peg);
+    let form = s.keeper.open(&format!("{}/back", loan.path)).await;
+    for chosen in ["as it is", ""] {
+        let fields = [
+            (ridge.as_str(), "as it is"),
+            (moss.as_str(), chosen),
+            (in_moss.as_str(), "3"),
+        ];
+        let again = s.keeper.press(&form, "Record what is back", &fields).await;
+        again.expect(
+            422,
+            "Moss: you wrote numbers for it. Choose that it was counted",
+        );
+        let typed = again.attribute(&format!("#{in_moss}"), "value");
+        assert_eq!(typed.as_deref(), Some("3"));
+    }
+    let fields = [(moss.as_str(), "counted"), (in_moss.as_str(), "many")];
+    s.keeper
+        .press(&form, "Record what is back", &fields)
+        .await
+        .expect(422, "Peg, black (B-4): write a number of pieces");
+    assert_eq!(s.stands("Peg").await, (0, 12, 0), "nothing was recorded");
+}
+
+#[tokio::test]
+async fn who_counts_back_second_hears_who_was_first() {
+    let world = World::empty().await;
+    let s = scene(&world).await;
+    let loan = s.lend(&[]).await;
+    let uli = world.person("Uli Second", s.larches, Role::Deputy).await;
+    let peg = world.part("Peg").await;
+    let (ridge, moss) = (crate_field(s.ridge), crate_field(s.moss));
+    let in_moss = s.back_field(s.moss, peg);
+    let both = format!("{}/back", loan.path);
+    let (first, second) = (s.keeper.open(&both).await, uli.open(&both).await);
+    let fields = [(ridge.as_str(), "as it is"), (moss.as_str(), "as it is")];
+    s.keeper.press(&first, "Record what is back", &fields).await;
+    let fields = [(moss.as_str(), "counted"), (in_moss.as_str(), "3")];
+    uli.press(&second, "Record what is back", &fields)
+        .await
+        .expect(422, "nothing of this loan is out");
+    // Open still, because something was doubted: the second one hears of the first.
+    let loan = s.lend(&[]).await;
+    let page = s.other.open(&loan.path).await;
+    let differs = [("there", "no"), ("differs", "a peg is split")];
+    s.other.press(&page, "Say it to the lender", &differs).await;
+    s.keeper
+        .open("/")
+        .await
+        .expect(200, "Something of Kettlehorn differs, says Upper Quern");
+    let both = format!("{}/back", loan.path);
+    let (first, second) = (s.keeper.open(&both).await, uli.open(&both).await);
+    let fields = [(ridge.as_str(), "as it is"), (moss.as_str(), "as it is")];
+    let back = s.keeper.press(&first, "Record what is back", &fields).await;
+    back.expect(200, "and nothing is left to agree about")
+        .expect(200, "Close the loan");
+    let fields = [(moss.as_str(), "counted"), (in_moss.as_str(), "3")];
+    uli.press(&second, "Record what is back", &fields)
+        .await
+        .expect(
+            422,
+            "Ama has written down already what is back (Ridge as it is; Moss as it is)",
+        );
+    world.verify().await;
+}
+
+#[tokio::test]
+async fn a_piece_of_another_crate_is_written_where_it_lies_and_is_not_missing() {
+    let world = World::empty().await;
+    let s = scene(&world).await;
+    let loan = s.lend(&[]).await;
+    let (peg, lamp) = (world.part("Peg").await, world.part("Lamp").await);
+    let (ridge, moss) = (crate_field(s.ridge), crate_field(s.moss));
+    let also = moss.replacen("crate-", "also-", 1);
+    let (pegs, lamps, in_moss) = (
+        s.back_field(s.ridge, peg),
+        s.back_field(s.ridge, lamp),
+        s.back_field(s.moss, peg),
+    );
+    let form = s.keeper.open(&format!("{}/back", loan.path)).await;
+    let counted = |found: &'static str| {
+        [
+            (ridge.clone(), "counted"),
+            (moss.clone(), "counted"),
+            (pegs.clone(), "8"),
+            (lamps.clone(), "0"),
+            (in_moss.clone(), "4"),
+            (also.clone(), found),
+        ]
+    };
+    for (found, said) in [
+        ("lamp", "line 1: write how many"),
+        (
+            "1 peg",
+            "Peg, black (B-4) belongs here: count it on its line",
+        ),
+        (
+            "1 shade",
+            "no other crate of this loan that is out holds “shade”",
+        ),
+    ] {
+        let fields = counted(found);
+        let fields: Vec<_> = fields.iter().map(|(k, v)| (k.as_str(), *v)).collect();
+        s.keeper
+            .press(&form, "Record what is back", &fields)
+            .await
+            .expect(422, said);
+    }
+    let fields = counted("1 lamp");
+    let fields: Vec<_> = fields.iter().map(|(k, v)| (k.as_str(), *v)).collect();
+    s.keeper
+        .press(&form, "Record what is back", &fields)
+        .await
+        .expect(200, "1 Lamp (B-5) in the wrong crate, now in Moss")
+        .expect(200, "The loan is closed.");
+    assert_eq!(s.qty(s.moss, "Lamp").await, 1);
+    assert_eq!(s.stands("Lamp").await, (1, 0, 0));
     world.verify().await;
 }

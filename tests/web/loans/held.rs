@@ -2,7 +2,7 @@
 
 use fieldstow::people::Role;
 
-use super::{Scene, crate_field, scene};
+use super::{Scene, crate_field, scene, team_called};
 use crate::support::{Browser, Seen, World};
 
 impl<'w> Scene<'w> {
@@ -131,7 +131,7 @@ async fn the_team_it_was_handed_on_to_sees_its_crates_and_nothing_else_of_the_lo
     }
     let crew = world.person(
         "Crew of theirs",
-        world_team(&world, "Saddle Post").await,
+        team_called(&world, "Saddle Post").await,
         Role::Crew,
     );
     let crew = crew.await;
@@ -144,15 +144,6 @@ async fn the_team_it_was_handed_on_to_sees_its_crates_and_nothing_else_of_the_lo
         .await;
     assert_eq!(given.status.as_u16(), 403);
     world.verify().await;
-}
-
-async fn world_team(world: &World, name: &str) -> fieldstow::ids::TeamId {
-    let mut db = world.app.db.read().await.unwrap();
-    sqlx::query_scalar("select id from team where name = $1")
-        .bind(name)
-        .fetch_one(&mut *db)
-        .await
-        .unwrap()
 }
 
 #[tokio::test]
@@ -221,7 +212,7 @@ async fn it_says_what_it_found_and_gives_it_back_and_a_difference_is_laid_to_its
         .other
         .press(&page, "Moss comes back to Upper Quern", &[])
         .await;
-    back.expect(200, "Handed on to Upper Quern");
+    back.expect(200, "Hand on to Upper Quern");
     let counted = [("counted", "counted"), (in_moss.as_str(), "3")];
     world.clock.advance_minutes(60);
     s.other

@@ -118,3 +118,12 @@ impl Scene<'_> {
 fn crate_field(place: PlaceId) -> String {
     format!("crate-{}", place.0.simple())
 }
+
+async fn team_called(world: &World, name: &str) -> TeamId {
+    let mut db = world.app.db.read().await.unwrap();
+    sqlx::query_scalar("select id from team where name = $1")
+        .bind(name)
+        .fetch_one(&mut *db)
+        .await
+        .unwrap()
+}

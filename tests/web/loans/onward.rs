@@ -90,6 +90,10 @@ async fn each_hand_has_its_count_and_the_counts_tell_who_lacks_what() {
     let world = World::empty().await;
     let s = scene(&world).await;
     let loan = s.lend(&[]).await;
+    // It left uncounted: what the borrower confirms stands for a count.
+    let page = s.other.open(&loan.path).await;
+    let yes = [("there", "yes")];
+    s.other.press(&page, "Say it to the lender", &yes).await;
     s.ask_onward(&loan).await;
     let page = s.keeper.open(&loan.path).await;
     s.keeper
@@ -150,9 +154,10 @@ async fn each_hand_has_its_count_and_the_counts_tell_who_lacks_what() {
         .open("/loans?borrower=Tin%20Mill")
         .await
         .expect(200, "Loan 1");
-    s.lend(&[(&format!("crate-{}", s.moss), "yes")])
+    s.form().await.expect(200, "Crate Moss is with Tin Mill.");
+    s.lend(&[])
         .await
-        .expect(422, "Moss is out: Tin Mill has it");
+        .expect(422, "Ridge is out: Upper Quern has it");
     s.keeper.open(&format!("{}/sheet", loan.path)).await.expect(
         200,
         "Tin Mill has Moss since 4 Mar 2027 (counted as it was handed on)",
@@ -242,7 +247,7 @@ async fn the_keeper_writes_in_what_an_outsider_handed_on_without_a_count() {
         (tick.as_str(), "yes"),
     ];
     let count = s.keeper.press(&form, "Write it in", &fields).await;
-    count.expect(200, "Handed on to Upper Quern");
+    count.expect(200, "Hand on to Upper Quern");
     let not = [("counted", "not")];
     s.keeper
         .press(&count, "It is handed on", &not)

@@ -2,7 +2,7 @@
 
 use fieldstow::people::Role;
 
-use super::scene;
+use super::{crate_field, scene, team_called};
 use crate::support::World;
 
 #[tokio::test]
@@ -163,7 +163,7 @@ async fn today_says_what_is_due_and_overdue() {
         .open("/")
         .await
         .expect(200, "Count Kettlehorn back from Upper Quern")
-        .expect(200, "Due back on 6 Mar 2027, in 2 days");
+        .expect(200, "Loan 1, due back on 6 Mar 2027, in 2 days");
     world.clock.advance_minutes(4 * 24 * 60);
     let (_, keeper) = world
         .account("Ama again", Some((s.larches, Role::Keeper)), false)
@@ -172,5 +172,166 @@ async fn today_says_what_is_due_and_overdue() {
         .open("/")
         .await
         .expect(200, "overdue")
-        .expect(200, "Due back on 6 Mar 2027: 2 days overdue");
+        .expect(200, "Loan 1, due back on 6 Mar 2027: 2 days overdue");
+}
+
+#[tokio::test]
+async fn each_side_hears_on_today_what_the_other_answered() {
+    let world = World::empty().await;
+    let s = scene(&world).await;
+    let ask = async || {
+        let form = s.other.open(&format!("/kits/{}/ask", s.kit)).await;
+        let days = [("out_on", "2027-03-04"), ("due_on", "2027-03-14")];
+        s.other.press(&form, "Ask for it", &days).await
+    };
+    // Whoever is asked hears it before all that is merely due.
+    let asked = ask().await;
+    s.keeper
+        .open("/")
+        .await
+        .expect(200, "Upper Quern asks for Kettlehorn");
+    let page = s.keeper.open(&asked.path).await;
+    let why = [("why", "we need it ourselves")];
+    s.keeper.press(&page, "Decline", &why).await;
+    let today = s.other.open("/").await;
+    today
+        .expect(200, "What others answered")
+        .expect(200, "Nine Larches declined Kettlehorn");
+    assert!(
+        !s.keeper
+            .open("/")
+            .await
+            .has("Upper Quern asks for Kettlehorn")
+    );
+    world.clock.advance_minutes(8 * 24 * 60);
+    let keeper = |name| world.person(name, s.larches, Role::Keeper);
+    let quern = team_called(&world, "Upper Quern").await;
+    let other = world.person("Ivo again", quern, Role::Keeper).await;
+    assert!(!other.open("/").await.has("declined"), "news for a week");
+
+    let ama = keeper("Ama again").await;
+    let form = other.open(&format!("/kits/{}/ask", s.kit)).await;
+    let days = [("out_on", "2027-03-12"), ("due_on", "2027-03-14")];
+    let asked = other.press(&form, "Ask for it", &days).await;
+    let page = ama.open(&asked.path).await;
+    let agreed = ama.press(&page, "Agree to lend it", &[]).await;
+    other
+        .open("/")
+        .await
+        .expect(200, "Nine Larches lends us Kettlehorn")
+        .expect(200, "Agreed, 12 Mar 2027 to 14 Mar 2027");
+    let form = ama.click(&agreed, "Hand it out").await;
+    let fields = [("not_counted", "sealed since it came")];
+    let loan = ama.press(&form, "It is handed out", &fields).await;
+    assert!(!other.open("/").await.has("What others answered"));
+
+    // A yes to handing on, and what is proposed about a difference.
+    let form = other.open(&format!("{}/onward", loan.path)).await;
+    let tick = format!("crate-{}", s.moss);
+    let fields = [
+        ("to", "Tin Mill"),
+        ("to_contact", "the miller"),
+        ("onward_why", "they build the gates"),
+        (tick.as_str(), "yes"),
+    ];
+    other.press(&form, "Ask the lender", &fields).await;
+    ama.open("/")
+        .await
+        .expect(200, "Upper Quern asks to hand some of Kettlehorn on");
+    let page = ama.open(&loan.path).await;
+    ama.press(&page, "Yes, they may", &[]).await;
+    other
+        .open("/")
+        .await
+        .expect(200, "We may hand some of Kettlehorn on");
+    let page = other.open(&loan.path).await;
+    other
+        .press(&page, "It is not handed on to Tin Mill", &[])
+        .await;
+
+    let peg = world.part("Peg").await;
+    let form = ama.open(&format!("{}/back", loan.path)).await;
+    let (ridge, moss) = (crate_field(s.ridge), crate_field(s.moss));
+    let pegs = s.back_field(s.moss, peg);
+    let fields = [
+        (ridge.as_str(), "as it is"),
+        (moss.as_str(), "counted"),
+        (pegs.as_str(), "3"),
+    ];
+    let back = ama.press(&form, "Record what is back", &fields).await;
+    back.expect(200, "One difference is to be agreed about.");
+    ama.open("/").await.expect(200, "Agree about Kettlehorn");
+    let proposal = [
+        ("agreement", "wear"),
+        ("pays", "nobody"),
+        ("lender_name", "Ama"),
+    ];
+    ama.press(&back, "Ask the borrower first", &proposal).await;
+    other
+        .open("/")
+        .await
+        .expect(200, "Answer Nine Larches about Kettlehorn");
+    let page = other.open(&loan.path).await;
+    let answer = "Answer: 1 Peg, black (B-4) missing, from Moss";
+    other
+        .press(&page, answer, &[("agrees-1", "yes"), ("name-1", "Ivo")])
+        .await
+        .expect(
+            200,
+            "agreed: 1 Peg, black (B-4) missing, from Moss: It is wear",
+        );
+    assert!(!other.open("/").await.has("What others answered"));
+    ama.open("/")
+        .await
+        .expect(200, "Close the loan of Kettlehorn")
+        .expect(200, "nothing is left to agree about");
+    let page = ama.open(&loan.path).await;
+    page.expect(
+        200,
+        "1 piece that did not come back leaves the books, as missing or worn out.",
+    );
+    ama.press(&page, "Close the loan", &[]).await.expect(
+        200,
+        "Upper Quern had it on 12 Mar 2027. The loan is closed.",
+    );
+    world.verify().await;
+}
+
+#[tokio::test]
+async fn many_loans_leave_room_for_what_waits_for_an_answer() {
+    let world = World::empty().await;
+    let s = scene(&world).await;
+    for place in [s.ridge, s.moss] {
+        let tick = format!("crate-{place}");
+        s.lend(&[("due_on", "2027-03-05"), (tick.as_str(), "yes")])
+            .await;
+    }
+    for n in 0..5 {
+        let name = format!("Crate {n}");
+        let parent = Some(s.store);
+        let ama = world.account("Uli", None, false).await.0;
+        let place = world
+            .place(
+                ama,
+                s.larches,
+                fieldstow::places::Kind::Crate,
+                &name,
+                parent,
+            )
+            .await;
+        world.receive(ama, s.kit, place, &[("Peg", 1)]).await;
+        let tick = format!("crate-{place}");
+        s.lend(&[("due_on", "2027-03-05"), (tick.as_str(), "yes")])
+            .await
+            .expect(200, "Loan");
+    }
+    let form = s.other.open(&format!("/kits/{}/ask", s.kit)).await;
+    let days = [("out_on", "2027-03-20"), ("due_on", "2027-03-24")];
+    s.other.press(&form, "Ask for it", &days).await;
+    let today = s.keeper.open("/").await;
+    assert_eq!(
+        today.texts_of("#lent + ul .name")[0],
+        "Upper Quern asks for Kettlehorn"
+    );
+    today.expect(200, "3 more under Lend");
 }
