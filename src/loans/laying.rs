@@ -5,11 +5,11 @@ use std::collections::HashMap;
 use sqlx::SqliteConnection;
 
 use super::onward::out;
-use super::returning::BackPlace;
 use super::rules::back::{Difference, Kind, Out};
 use super::rules::saying::short;
 use super::rules::stretches::{Began, Handed, Stretch, Went, stretches, told_by_counts};
 use super::saying::Speaker;
+use super::sheet_back::BackPlace;
 use super::store::{self, Side};
 use super::{Loan, refused};
 use crate::app::App;

@@ -39,6 +39,7 @@ pub mod pages;
 mod returning;
 pub mod rules;
 mod saying;
+mod sheet_back;
 mod store;
 
 pub use asking::{Answer, answer, ask, extend, withdraw};
@@ -52,11 +53,12 @@ pub use laying::{hands, lay};
 pub use lending::{lend, take_back};
 pub use offering::{Chosen, Offer, Offered, offer};
 pub use onward::{OnwardTyped, answer_onward, ask_onward, drop_onward, handed_on};
-pub use returning::{BackLine, BackPlace, give_back, still_out};
+pub use returning::give_back;
 pub use saying::{
     Speaker, answer_difference, confirm_count, last_proposal, note_damage, note_link, propose,
     say_given_back,
 };
+pub use sheet_back::{BackLine, BackPlace, still_out};
 pub use store::{
     Borrowed, By, Difference, Loan, LoanPlace, Say, Side, borrowed_before, borrowed_by,
     declined_since, differences, find, going_on, held_by, of_kit, over, places,

@@ -9,11 +9,11 @@ use std::collections::BTreeMap;
 use sqlx::SqliteConnection;
 
 use super::lending::spot_for;
-use super::returning::{BackLine, BackPlace, read_line, still_out};
 use super::rules::lending::{Borrower, borrower};
 use super::rules::saying::short;
 use super::rules::words::OnwardState;
 use super::saying::Speaker;
+use super::sheet_back::{BackLine, BackPlace, read_line, still_out};
 use super::store::{self, NewNote, NewOnward, Onward, OnwardLine, Side};
 use super::{Loan, append, found, refused};
 use crate::app::App;

@@ -9,7 +9,7 @@ use axum::response::Response;
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, LoanId};
-use crate::loans::returning::{AS_IT_IS, BackPlace, COUNTED};
+use crate::loans::sheet_back::{AS_IT_IS, BackPlace, COUNTED};
 use crate::loans::{self, Loan};
 use crate::people::Viewer;
 use crate::web::extract::{Form, Path};
