@@ -35,3 +35,26 @@ where state = 'done' and team_id is not null;
 -- The team that has the crate on loan whose member told it. Their name is not kept: each side of a loan is told of its
 -- own people only.
 alter table damage_report add column from_team_id blob references team (id);
+
+-- Something borrowed elsewhere goes back on another day than was said: from which day to which, and why.
+create table borrowed_later (
+    borrowed_id blob not null references borrowed (id),
+    line integer not null check (line >= 1),
+    was_on text not null check (was_on glob '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]'),
+    due_on text not null check (due_on glob '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]'),
+    why text not null check (length(why) between 1 and 500),
+    person_id blob not null references person (id),
+    done_at integer not null,
+    primary key (borrowed_id, line),
+    check (due_on <> was_on)
+) strict, without rowid;
+
+create trigger borrowed_later_never_changes before update on borrowed_later
+begin
+    select raise(abort, 'what was said about a day is never changed');
+end;
+
+create trigger borrowed_later_never_goes before delete on borrowed_later
+begin
+    select raise(abort, 'what was said about a day is never deleted');
+end;

@@ -140,7 +140,12 @@ async fn borrow(story: &Story) -> anyhow::Result<()> {
             due_on: date(story, guest.due),
         };
         let (viewer, team) = (story.viewer(guest.by)?, story.team(guest.team)?);
-        unrefused(loans::borrow(&story.app, viewer, &story.sent(), team, &typed).await)?;
+        let done = loans::borrow(&story.app, viewer, &story.sent(), team, &typed).await;
+        let borrowed = id_in(unrefused(done)?.location())?;
+        let (due, why) = guest.later;
+        let due = date(story, due);
+        let sent = story.sent();
+        unrefused(loans::keep_until(&story.app, viewer, &sent, borrowed, &due, why).await)?;
     }
     Ok(())
 }

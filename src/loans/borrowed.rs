@@ -8,7 +8,7 @@ use super::rules::borrowed::Some as Pieces;
 use super::rules::borrowed::{Typed, part, read};
 use super::rules::saying::short;
 use super::rules::words;
-use super::store::{self, Borrowed};
+use super::store::{self, Borrowed, Later};
 use super::{Loan, refused};
 use crate::app::App;
 use crate::clock::Day;
@@ -101,6 +101,48 @@ pub async fn bring_back(
         }
         let words = short(said, "given_words").map_err(NotDone::Refused)?;
         store::set_given(tx, borrowed, Some((day, viewer.person)), &words).await?;
+        Ok(format!("/borrowed/{borrowed}"))
+    })
+    .await
+}
+
+/// It goes back on another day than was said.
+pub async fn keep_until(
+    app: &App,
+    viewer: &Viewer,
+    sent: &Sent,
+    borrowed: BorrowedId,
+    due_on: &str,
+    why: &str,
+) -> Result<Outcome, NotDone<Vec<Wrong>>> {
+    receipts::once(app, sent, Some(viewer.person), async |tx| {
+        let found = store::find_borrowed(tx, borrowed)
+            .await?
+            .ok_or(AppError::NotFound("page"))?;
+        if !found.is_with_us() {
+            return Err(refused("", "it was given back already"));
+        }
+        let day: Day = due_on
+            .trim()
+            .parse()
+            .map_err(|_| refused("due_on", "say by which day it goes back"))?;
+        if day < found.out_on {
+            let text = format!("that is before you got it, on {}", found.out_on.words());
+            return Err(refused("due_on", text));
+        }
+        if day == found.due_on {
+            return Err(refused("due_on", "that is the day it goes back already"));
+        }
+        let why = short(why, "later_why").map_err(NotDone::Refused)?;
+        if why.is_empty() {
+            return Err(refused("later_why", "say in a word why"));
+        }
+        let later = Later {
+            was_on: found.due_on,
+            due_on: day,
+            why,
+        };
+        store::add_later(tx, borrowed, &later, viewer.person, app.clock.now()).await?;
         Ok(format!("/borrowed/{borrowed}"))
     })
     .await

@@ -44,7 +44,7 @@ mod store;
 
 pub use asking::{Answer, answer, ask, extend, withdraw};
 pub use borrowed::{
-    AsideTyped, borrow, bring_back, set_aside, still_with_us, with_us, withdraw_aside,
+    AsideTyped, borrow, bring_back, keep_until, set_aside, still_with_us, with_us, withdraw_aside,
 };
 pub use closing::{Agreed, agree_about, close, come_home};
 pub use drafting::{count_first, draft};

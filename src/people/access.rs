@@ -288,7 +288,10 @@ async fn check(rule: Rule, request: Request) -> Result<Request, Response> {
     }
     let again = match rule {
         Rule::Helps => Some("Scan the pass again, or ask somebody of the team."),
-        Rule::Borrows => Some("The loan may be closed, or the link withdrawn: ask the lender."),
+        Rule::Borrows => Some(
+            "The loan may be closed, or the link withdrawn. If all of it was given back, nothing is left to do; \
+             otherwise ask the lender.",
+        ),
         _ => None,
     };
     if let Some(again) = again {

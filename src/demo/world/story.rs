@@ -240,6 +240,8 @@ pub struct Guest {
     pub purpose: &'static str,
     pub out: Days,
     pub due: Days,
+    /// By when it goes back after all, and why.
+    pub later: (Days, &'static str),
 }
 
 pub const GUESTS: &[Guest] = &[Guest {
@@ -251,7 +253,8 @@ pub const GUESTS: &[Guest] = &[Guest {
     pieces: "6 Peg 40\n2 long trestle",
     purpose: "A second field to practise on",
     out: Days(-2),
-    due: Days(4),
+    due: Days(3),
+    later: (Days(4), "Their porter is away on the day before"),
 }];
 
 /// Days at a venue, and who brings which kits.

@@ -119,9 +119,20 @@ pub(super) struct BorrowedPage {
     /// Of it, what turned up while places of ours were counted.
     seen: Vec<NotOurs>,
     works: bool,
+    /// "Until 14 Mar 2027 instead of 9 Mar 2027: they need it later".
+    laters: Vec<String>,
+    typed: StayForm,
+    wrongs: Vec<Wrong>,
+}
+
+/// What was typed into one of the page's forms.
+#[derive(Deserialize, Default)]
+#[serde(default)]
+pub(super) struct StayForm {
     given_on: String,
     given_words: String,
-    wrongs: Vec<Wrong>,
+    due_on: String,
+    later_why: String,
 }
 
 impl BorrowedPage {
@@ -159,7 +170,7 @@ async fn borrowed_page(
     viewer: &Viewer,
     frame: Frame,
     borrowed: BorrowedId,
-    (given_on, given_words): (Option<String>, String),
+    mut typed: StayForm,
     wrongs: Vec<Wrong>,
 ) -> Result<BorrowedPage, AppError> {
     let mut db = app.db.read().await?;
@@ -176,7 +187,18 @@ async fn borrowed_page(
             _ => format!("{} {}", line.qty, line.words),
         })
         .collect();
+    let laters = store::laters(&mut db, borrowed.id)
+        .await?
+        .into_iter()
+        .map(|one| {
+            let (due, was) = (one.due_on.words(), one.was_on.words());
+            format!("Until {due} instead of {was}: {}", one.why)
+        })
+        .collect();
     let today = viewer.today(app);
+    if typed.given_on.is_empty() {
+        typed.given_on = today.to_string();
+    }
     Ok(BorrowedPage {
         frame,
         today,
@@ -184,8 +206,8 @@ async fn borrowed_page(
         lines,
         seen: store::not_ours_of_borrowed(&mut db, borrowed.id).await?,
         works: viewer.role_in(borrowed.team).is_some(),
-        given_on: given_on.unwrap_or_else(|| today.to_string()),
-        given_words,
+        laters,
+        typed,
         borrowed,
         wrongs,
     })
@@ -197,17 +219,10 @@ pub(super) async fn show(
     frame: Frame,
     Path(borrowed): Path<BorrowedId>,
 ) -> Result<Page<BorrowedPage>, AppError> {
-    let nothing = (None, String::new());
+    let nothing = StayForm::default();
     borrowed_page(&app, &viewer, frame, borrowed, nothing, Vec::new())
         .await
         .map(Page)
-}
-
-#[derive(Deserialize, Default)]
-#[serde(default)]
-pub(super) struct BackForm {
-    given_on: String,
-    given_words: String,
 }
 
 async fn answered(
@@ -217,7 +232,7 @@ async fn answered(
     borrowed: BorrowedId,
     done: Result<Outcome, NotDone<Vec<Wrong>>>,
     text: &str,
-    typed: (Option<String>, String),
+    typed: StayForm,
 ) -> Result<Response, AppError> {
     match done {
         Ok(outcome) => Ok(flash::told(&outcome, text, viewer.zone())),
@@ -234,16 +249,25 @@ pub(super) async fn bring_back(
     viewer: Viewer,
     frame: Frame,
     Path(borrowed): Path<BorrowedId>,
-    form: Form<BackForm>,
+    form: Form<StayForm>,
 ) -> Result<Response, AppError> {
-    let BackForm {
-        given_on,
-        given_words,
-    } = form.fields;
-    let sent = &form.sent;
-    let done = loans::bring_back(&app, &viewer, sent, borrowed, &given_on, &given_words).await;
-    let typed = (Some(given_on), given_words);
+    let (sent, typed) = (form.sent, form.fields);
+    let (day, said) = (&typed.given_on, &typed.given_words);
+    let done = loans::bring_back(&app, &viewer, &sent, borrowed, day, said).await;
     answered(&app, &viewer, frame, borrowed, done, "Given back.", typed).await
+}
+
+pub(super) async fn keep_until(
+    State(app): State<App>,
+    viewer: Viewer,
+    frame: Frame,
+    Path(borrowed): Path<BorrowedId>,
+    form: Form<StayForm>,
+) -> Result<Response, AppError> {
+    let (sent, typed) = (form.sent, form.fields);
+    let (day, why) = (&typed.due_on, &typed.later_why);
+    let done = loans::keep_until(&app, &viewer, &sent, borrowed, day, why).await;
+    answered(&app, &viewer, frame, borrowed, done, "Noted.", typed).await
 }
 
 pub(super) async fn still_with_us(
@@ -254,7 +278,7 @@ pub(super) async fn still_with_us(
     form: Form<Nothing>,
 ) -> Result<Response, AppError> {
     let done = loans::still_with_us(&app, &viewer, &form.sent, borrowed).await;
-    let typed = (None, String::new());
+    let typed = StayForm::default();
     answered(
         &app,
         &viewer,

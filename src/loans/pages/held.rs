@@ -12,6 +12,7 @@ use crate::app::App;
 use crate::clock::Day;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, LoanId};
+use crate::loans::rules::words::happened;
 use crate::loans::store::{self, LoanPlace};
 use crate::loans::{self, Held, Loan, Side};
 use crate::people::Viewer;
@@ -117,7 +118,7 @@ async fn said(
         };
         let who = crate::people::shown_name(&step.person_name);
         let when = step.done_at.words(zone);
-        let mut text = format!("{when}, {who}: {}", step.kind);
+        let mut text = format!("{when}, {who}: {}", happened(&step.kind));
         if !step.words.is_empty() {
             text.push_str(&format!(": {}", step.words));
         }

@@ -47,6 +47,11 @@ pub fn routes() -> Routes {
             borrowed::bring_back,
         )
         .post(
+            "/borrowed/{borrowed}/later",
+            Rule::Works,
+            borrowed::keep_until,
+        )
+        .post(
             "/borrowed/{borrowed}/still",
             Rule::Works,
             borrowed::still_with_us,

@@ -13,7 +13,7 @@ use crate::error::AppError;
 use crate::ids::{FormId, LoanId};
 use crate::loans::rules::back::{Agreement, Kind};
 use crate::loans::rules::stretches::Stretch;
-use crate::loans::rules::words::State as LoanState;
+use crate::loans::rules::words::{State as LoanState, happened};
 use crate::loans::store::{self, Difference, LoanPlace, Say, Side};
 use crate::loans::{Agreed, Loan};
 use crate::people::Viewer;
@@ -374,7 +374,7 @@ pub(super) async fn page(
                 Side::Lender => loan.lender_name.clone(),
                 Side::Holder(_) => step.held_by.clone(),
             };
-            let mut what = step.kind.clone();
+            let mut what = happened(&step.kind).to_owned();
             if let Some(due_on) = step.due_on {
                 what.push_str(&format!(", due back on {}", due_on.words()));
             }

@@ -132,6 +132,24 @@ pub fn sentence(facts: &Facts<'_>, today: Day) -> String {
     }
 }
 
+/// What happened, after the name of whoever did it: "Upper Quern: says that something differs".
+pub fn happened(kind: &str) -> &str {
+    match kind {
+        "count confirmed" => "says that all of it is there",
+        "count doubted" => "says that something differs",
+        "given back" => "says that it was given back",
+        "damage told" => "tells of damage",
+        "proposed" => "proposes",
+        "said otherwise" => "says otherwise",
+        "asked to hand on" => "asks to hand on",
+        "may be handed on" => "says yes to handing on",
+        "may not be handed on" => "says no to handing on",
+        "not handed on" => "does not hand on",
+        "laid to" => "says in whose time it came about",
+        other => other,
+    }
+}
+
 /// "due back on 14 Mar 2027, in 3 days", "due back on 14 Mar 2027: 2 days overdue".
 pub fn due(due_on: Day, today: Day) -> String {
     let when = due_on.words();

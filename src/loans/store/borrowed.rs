@@ -137,6 +137,66 @@ pub async fn add_borrowed(
     Ok(())
 }
 
+/// That something goes back on another day.
+#[derive(Debug, Clone)]
+pub struct Later {
+    pub was_on: Day,
+    pub due_on: Day,
+    pub why: String,
+}
+
+/// Notes it, and changes the day.
+pub async fn add_later(
+    db: &mut SqliteConnection,
+    borrowed: BorrowedId,
+    later: &Later,
+    by: PersonId,
+    now: Instant,
+) -> sqlx::Result<()> {
+    sqlx::query!(
+        r#"
+            insert into borrowed_later (borrowed_id, line, was_on, due_on, why, person_id, done_at)
+            values (
+                $1,
+                (select coalesce(max(line), 0) + 1 from borrowed_later where borrowed_id = $1),
+                $2, $3, $4, $5, $6
+            )
+        "#,
+        borrowed,
+        later.was_on,
+        later.due_on,
+        later.why,
+        by,
+        now
+    )
+    .execute(&mut *db)
+    .await?;
+    sqlx::query!(
+        r#"update borrowed set due_on = $2 where id = $1"#,
+        borrowed,
+        later.due_on
+    )
+    .execute(db)
+    .await?;
+    Ok(())
+}
+
+/// How often its day was changed, in order.
+pub async fn laters(db: &mut SqliteConnection, borrowed: BorrowedId) -> sqlx::Result<Vec<Later>> {
+    sqlx::query_as!(
+        Later,
+        r#"
+            select was_on as "was_on: Day", due_on as "due_on: Day", why
+            from borrowed_later
+            where borrowed_id = $1
+            order by line
+        "#,
+        borrowed
+    )
+    .fetch_all(db)
+    .await
+}
+
 /// A line of what was borrowed, with the part it names.
 #[derive(Debug, Clone)]
 pub struct BorrowedLine {

@@ -11,8 +11,9 @@ mod write;
 
 pub use back::{Difference, add_difference, agree, came_home, difference, differences, lines_out};
 pub use borrowed::{
-    Borrowed, NotOurs, add_borrowed, add_not_ours, borrowed_before, borrowed_by, borrowed_lines,
-    called, find_borrowed, not_ours_of_borrowed, not_ours_of_stint, set_given, withdraw_not_ours,
+    Borrowed, Later, NotOurs, add_borrowed, add_later, add_not_ours, borrowed_before, borrowed_by,
+    borrowed_lines, called, find_borrowed, laters, not_ours_of_borrowed, not_ours_of_stint,
+    set_given, withdraw_not_ours,
 };
 pub use drafts::{Draft, add_draft, draft, drop_drafts};
 pub use happened::{LoanLine, lines, steps};

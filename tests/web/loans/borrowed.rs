@@ -109,6 +109,34 @@ async fn what_comes_from_outside_is_written_in_and_given_back_by_one_form() {
     seen.expect(200, "Tin Mill");
     assert!(!seen.html().contains("the miller"));
 
+    // It goes back on another day, and the change is seen.
+    let change = "Change the day";
+    s.keeper
+        .press(&page, change, &[])
+        .await
+        .expect(422, "say by which day it goes back");
+    for (day, why, said) in [
+        ("2027-03-14", "late", "that is the day it goes back already"),
+        ("2027-03-01", "late", "that is before you got it"),
+        ("2027-03-16", " ", "say in a word why"),
+    ] {
+        let fields = [("due_on", day), ("later_why", why)];
+        s.keeper
+            .press(&page, change, &fields)
+            .await
+            .expect(422, said);
+    }
+    let fields = [
+        ("due_on", "2027-03-16"),
+        ("later_why", "the miller is away"),
+    ];
+    let page = s.keeper.press(&page, change, &fields).await;
+    page.expect(200, "With us, due back on 16 Mar 2027, in 12 days.")
+        .expect(
+            200,
+            "Until 16 Mar 2027 instead of 14 Mar 2027: the miller is away.",
+        );
+
     s.keeper
         .press(&page, "It is given back", &[("given_on", "2027-03-09")])
         .await
@@ -130,7 +158,7 @@ async fn what_comes_from_outside_is_written_in_and_given_back_by_one_form() {
     s.keeper
         .press(&given, "It was a mistake: it is still with us", &[])
         .await
-        .expect(200, "With us, due back on 14 Mar 2027");
+        .expect(200, "With us, due back on 16 Mar 2027");
 
     // Crew give it back, keepers write it in.
     let crew = world.person("Sam", s.larches, Role::Crew).await;

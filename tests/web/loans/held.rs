@@ -168,11 +168,17 @@ async fn it_says_what_it_found_and_gives_it_back_and_a_difference_is_laid_to_its
         .press(&again, say, &differs)
         .await
         .expect(200, "Both sides of the loan see what you said.")
-        .expect(200, "Cy Saddlekeeper: count doubted: the lid is cracked");
+        .expect(
+            200,
+            "Cy Saddlekeeper: says that something differs: the lid is cracked",
+        );
     // Both sides read it without a name; the sheet keeps what the borrower said at the start.
     for browser in [&s.keeper, &s.other] {
         let page = browser.open(&loan.path).await;
-        page.expect(200, "Saddle Post : count doubted: the lid is cracked");
+        page.expect(
+            200,
+            "Saddle Post : says that something differs: the lid is cracked",
+        );
         assert!(!page.html().contains("Cy"), "{}", page.words());
         let sheet = browser.open(&format!("{}/sheet", loan.path)).await;
         assert!(!sheet.has("the lid is cracked"));
@@ -194,17 +200,20 @@ async fn it_says_what_it_found_and_gives_it_back_and_a_difference_is_laid_to_its
     s.keeper
         .open(&loan.path)
         .await
-        .expect(200, "Saddle Post : damage told: broken, Moss");
+        .expect(200, "Saddle Post : tells of damage: broken, Moss");
     third
         .open(&held)
         .await
-        .expect(200, "Cy Saddlekeeper: damage told: broken, Moss");
+        .expect(200, "Cy Saddlekeeper: tells of damage: broken, Moss");
 
     let given = [("given-1", "to the courier of Upper Quern")];
     third
         .press(&page, "We gave it back: Moss", &given)
         .await
-        .expect(200, "given back: to the courier of Upper Quern");
+        .expect(
+            200,
+            "says that it was given back: to the courier of Upper Quern",
+        );
 
     // It comes back to the borrower without a yes, and with a count: one peg lacks since the third team had it.
     let page = s.other.open(&loan.path).await;
@@ -278,7 +287,7 @@ async fn only_a_keeper_of_the_team_that_has_it_speaks_for_it() {
     third
         .press(&page, "Say it to both sides: Moss", &[("there-1", "yes")])
         .await
-        .expect(200, "Cy Saddlekeeper: count confirmed");
+        .expect(200, "Cy Saddlekeeper: says that all of it is there");
     world.verify().await;
 }
 

@@ -79,7 +79,7 @@ async fn a_borrower_outside_the_league_sees_the_loan_and_says_what_differs_at_th
     )
     .expect(
         200,
-        "Ivo Mill of Tin Mill : count doubted: one peg is split",
+        "Ivo Mill of Tin Mill : says that something differs: one peg is split",
     );
     s.keeper
         .open(&format!("{}/sheet", loan.path))
@@ -101,7 +101,7 @@ async fn a_borrower_outside_the_league_sees_the_loan_and_says_what_differs_at_th
     s.keeper
         .open(&loan.path)
         .await
-        .expect(200, "damage told: broken,");
+        .expect(200, "tells of damage: broken,");
     assert_eq!(s.stands("Peg").await, (0, 12, 0));
 
     // They say it was given back: the lender counts it back.
@@ -117,7 +117,7 @@ async fn a_borrower_outside_the_league_sees_the_loan_and_says_what_differs_at_th
     s.keeper
         .open(&loan.path)
         .await
-        .expect(200, "given back: to Ama at the door");
+        .expect(200, "says that it was given back: to Ama at the door");
     world.verify().await;
 }
 
@@ -191,7 +191,7 @@ async fn a_difference_is_proposed_answered_and_agreed_on_the_phone() {
     phone
         .open("/lent")
         .await
-        .expect(403, "The loan may be closed, or the link withdrawn");
+        .expect(403, "The loan may be closed, or the link withdrawn. If all of it was given back, nothing is left to do");
     world.verify().await;
 }
 
@@ -388,7 +388,7 @@ async fn a_borrower_in_the_league_says_the_same_with_an_account() {
         "Upper Quern said on 4 Mar 2027 that all of it is there",
     );
     let page = s.keeper.open(&loan.path).await;
-    page.expect(200, "Upper Quern : count confirmed");
+    page.expect(200, "Upper Quern : says that all of it is there");
     assert!(
         !page.has("Say it to the lender"),
         "only the borrower says so"

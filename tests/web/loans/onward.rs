@@ -64,7 +64,7 @@ async fn crates_are_handed_on_only_with_the_lenders_yes() {
         .await
         .expect(200, "They may not hand it on.");
     let page = s.other.open(&loan.path).await;
-    page.expect(200, "may not be handed on: to Tin Mill: the mill is damp");
+    page.expect(200, "says no to handing on: to Tin Mill: the mill is damp");
     assert!(!page.has("It is handed on"));
     // The page is refused too, and so is what was never agreed to.
     let done = format!("{}/onward/1", loan.path);
