@@ -163,6 +163,15 @@ pub(super) fn read<'a>(
             }),
             COUNTED => {
                 let mut counted = Vec::new();
+                let blank = |line: &&BackLine| text(&line.field).is_empty();
+                let blanks: Vec<&BackLine> = place.lines.iter().filter(blank).collect();
+                if let [first, _, _, _, ..] = blanks.as_slice() {
+                    // One sentence for a sheet that is not filled in, not one for each line.
+                    let (name, n) = (&place.place.name, blanks.len());
+                    let text = format!("{name}: {n} lines have no number yet; write 0 for none");
+                    wrongs.push(Wrong::at(&first.field, text));
+                    continue;
+                }
                 for line in &place.lines {
                     match read_line(line, text(&line.field), text(&line.broken_field)) {
                         Ok(back) => counted.push((line.out.clone(), back)),
