@@ -33,6 +33,8 @@ mod sharper;
 #[cfg(test)]
 mod tests;
 
+use std::ops::Range;
+
 pub use search::Best;
 
 /// Things that are alike: the same ways, each with the same worth and use.
@@ -85,6 +87,20 @@ const MOST_ROWS: usize = 1 << 16;
 const MOST_WORTH: i64 = CEILING / SCALE;
 
 impl Problem {
+    /// Each class, with where its ways stand among all ways of all classes.
+    fn spans(&self) -> impl Iterator<Item = (&Class, Range<usize>)> {
+        self.classes.iter().scan(0, |next, class| {
+            let first = *next;
+            *next += class.worth.len();
+            Some((class, first..*next))
+        })
+    }
+
+    /// A list of all ways of all classes, by class.
+    fn by_class(&self, all: &[u64]) -> Settled {
+        self.spans().map(|(_, ways)| all[ways].to_vec()).collect()
+    }
+
     /// The most that a row's uses can add up to, in either direction, with its limit.
     fn span(&self, row: usize) -> Option<i64> {
         let mut span = self.limits[row].unsigned_abs();

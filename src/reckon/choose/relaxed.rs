@@ -1,9 +1,18 @@
 //! The linear relaxation: the best settlement if things could be settled in fractions, and the prices
 //! that go with it. It only guides the search: what is put aside is decided in whole numbers.
 //!
-//! This is the dual simplex method with bounds, on a dense table (as in any book on linear programming). It starts
-//! with every class settled its most valuable way, which is dual feasible, and after a heap was
-//! divided it goes on from the table of the heap it was divided from.
+//! This is the dual simplex method with bounds (as in any book on linear programming). It starts with every class
+//! settled its most valuable way, which is dual feasible, and after a heap was divided it goes on from the
+//! table of the heap it was divided from. Three things keep it small and quick:
+//!
+//! - The table holds the *free* quantities as columns and writes the others in terms of them; no column is
+//!   kept for what a row determines, and no row for what cannot be over its limit in this heap.
+//! - That the things of a class add up takes no row: one way of each class, its *key*, is what the others leave
+//!   (generalised upper bounds: Dantzig and Van Slyke, "Generalized upper bounding techniques", Journal of
+//!   Computer and System Sciences 1, 1967). Its row is worked out when it is needed.
+//! - Quantities whose bounds are passed on the way to a goal go to their other bound without an exchange, as long
+//!   as the goal stays beyond reach (the long-step rule: Maros, "A generalized dual phase-2 simplex
+//!   algorithm", European Journal of Operational Research 149, 2003).
 
 use super::Problem;
 use super::bound::Heap;
@@ -12,21 +21,48 @@ const TINY: f64 = 1e-9;
 /// How far beyond a bound counts as beyond.
 const BEYOND: f64 = 1e-7;
 
+/// Where the value of a quantity comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Place {
+    /// It is free, and stands at one of its bounds.
+    Column(usize),
+    /// A row determines it.
+    Row(usize),
+    /// It is what the other ways of its class leave.
+    Key,
+}
+
+/// The open ways of one class.
+#[derive(Debug, Clone)]
+struct Group {
+    /// Quantities.
+    ways: std::ops::Range<usize>,
+    key: usize,
+    /// How many things are settled one of these ways.
+    left: f64,
+}
+
 #[derive(Debug, Clone)]
 pub(super) struct Relaxed {
-    /// What the first columns stand for; after them comes the room left in each row.
-    ways: Vec<Way>,
+    /// Quantity → where it stands among all ways of all classes. After these quantities comes the room
+    /// left in each row that is kept.
+    ways: Vec<usize>,
+    groups: Vec<Group>,
+    /// Kept row → row of the problem.
+    rows: Vec<usize>,
+    /// How many rows the problem had.
+    limits: usize,
     /// The number of columns without the right side, which is the last.
     columns: usize,
-    /// Row-major.
+    /// Row-major: what is determined by the row, plus the columns each by its factor, is the right side.
     table: Vec<f64>,
     /// What one more of a column is worth, given all prices; last, less than nothing by what the settled is worth.
     gains: Vec<f64>,
-    /// Row → the column it determines.
+    /// Column → its quantity.
+    free: Vec<usize>,
+    /// Row → the quantity it determines.
     basis: Vec<usize>,
-    /// Column → the row that determines it.
-    row_of: Vec<Option<usize>>,
-    at_highest: Vec<bool>,
+    places: Vec<Place>,
     lowest: Vec<f64>,
     highest: Vec<f64>,
     values: Vec<f64>,
@@ -36,139 +72,130 @@ pub(super) struct Relaxed {
     pub proof: Option<Vec<f64>>,
 }
 
-/// A way that is open in the heap for which the table was made.
+/// What is farthest beyond its bounds.
 #[derive(Debug, Clone, Copy)]
-struct Way {
-    class: usize,
-    way: usize,
-    /// Where it stands among all ways of all classes.
-    at: usize,
-    /// If its class has only two open ways: the other, which takes what this one leaves of so many.
-    other: Option<(usize, u64)>,
+enum Beyond {
+    Row(usize),
+    Key(usize),
 }
 
 impl Relaxed {
-    /// The table for a heap and all that are made by dividing it. What is settled in it takes no column,
-    /// and a class with two open ways takes one.
+    /// The table for a heap and all that are made by dividing it. What is settled in it takes no column.
     pub fn new(problem: &Problem, heap: &Heap) -> Self {
-        let mut ways = Vec::new();
-        let mut shared = Vec::new();
-        let mut first = 0;
-        for (class, (least, most)) in heap.least.iter().zip(&heap.most).enumerate() {
-            let open: Vec<usize> = (0..least.len())
-                .filter(|way| least[*way] < most[*way])
-                .collect();
-            let settled = (0..least.len()).filter(|way| least[*way] == most[*way]);
-            let left = problem.classes[class].times - settled.map(|way| least[way]).sum::<u64>();
-            let column = |way: usize, other| Way {
-                class,
-                way,
-                at: first + way,
-                other,
-            };
-            if let [one, two] = open[..] {
-                ways.push(column(one, Some((two, left))));
-            } else if !open.is_empty() {
-                shared.push((ways.len(), open.len(), left));
-                ways.extend(open.into_iter().map(|way| column(way, None)));
-            }
-            first += least.len();
-        }
-        let limits = problem.limits.len();
-        let columns = ways.len() + limits;
-        let rows = limits + shared.len();
+        let is_open = |way: &usize| heap.least[*way] < heap.most[*way];
         let mut relaxed = Self {
-            columns,
-            table: vec![0.0; rows * (columns + 1)],
-            gains: vec![0.0; columns + 1],
-            basis: Vec::with_capacity(rows),
-            row_of: vec![None; columns],
-            at_highest: vec![false; columns],
-            lowest: vec![0.0; columns],
-            highest: vec![f64::INFINITY; columns],
-            values: vec![0.0; columns],
-            counts: vec![0.0; first],
+            ways: Vec::new(),
+            groups: Vec::new(),
+            rows: Vec::new(),
+            limits: problem.limits.len(),
+            columns: 0,
+            table: Vec::new(),
+            gains: Vec::new(),
+            free: Vec::new(),
+            basis: Vec::new(),
+            places: Vec::new(),
+            lowest: Vec::new(),
+            highest: Vec::new(),
+            values: Vec::new(),
+            counts: vec![0.0; heap.least.len()],
             proof: None,
-            ways,
         };
+        let mut settled_worth = 0.0;
+        for (class, span) in problem.spans() {
+            let first = relaxed.ways.len();
+            let mut left = class.times;
+            for way in span.clone() {
+                if is_open(&way) {
+                    relaxed.ways.push(way);
+                } else {
+                    left -= heap.least[way];
+                    settled_worth += heap.least[way] as f64 * class.worth[way - span.start] as f64;
+                }
+            }
+            let ways = first..relaxed.ways.len();
+            let worth = |at: &usize| class.worth[relaxed.ways[*at] - span.start];
+            let Some(key) = ways.clone().rev().max_by_key(worth) else {
+                continue;
+            };
+            let key_worth = worth(&key);
+            settled_worth += left as f64 * key_worth as f64;
+            for at in ways.clone() {
+                relaxed.places.push(if at == key {
+                    Place::Key
+                } else {
+                    relaxed.free.push(at);
+                    relaxed.gains.push((worth(&at) - key_worth) as f64);
+                    Place::Column(relaxed.free.len() - 1)
+                });
+            }
+            let left = left as f64;
+            relaxed.groups.push(Group { ways, key, left });
+        }
+        relaxed.columns = relaxed.free.len();
+        relaxed.gains.push(-settled_worth);
         relaxed.fill(problem, heap);
-        for row in 0..limits {
-            relaxed.determine(relaxed.ways.len() + row);
-        }
-        for (first, open, left) in shared {
-            let row = relaxed.basis.len() * (columns + 1);
-            relaxed.table[row + first..row + first + open].fill(1.0);
-            relaxed.table[row + columns] = left as f64;
-            let best = (first..first + open)
-                .rev()
-                .max_by(|one, two| relaxed.gains[*one].total_cmp(&relaxed.gains[*two]));
-            relaxed.determine(best.unwrap_or(first));
-        }
-        for row in limits..rows {
-            relaxed.clear_column(row);
-        }
+        let quantities = relaxed.places.len();
+        relaxed.lowest = vec![0.0; quantities];
+        relaxed.highest = vec![f64::INFINITY; quantities];
+        relaxed.values = vec![0.0; quantities];
         relaxed
     }
 
-    /// Writes the rows of the problem, less what is settled.
+    /// Writes the rows of the problem that can be over their limit, less what is settled.
     fn fill(&mut self, problem: &Problem, heap: &Heap) {
         let width = self.columns + 1;
+        let mut table = vec![0.0; self.limits * width];
+        // Row → the most that can be used of it.
+        let mut most = vec![0.0; self.limits];
         for (row, limit) in problem.limits.iter().enumerate() {
-            self.table[row * width + self.ways.len() + row] = 1.0;
-            self.table[row * width + self.columns] = *limit as f64;
+            table[row * width + self.columns] = *limit as f64;
         }
-        for (class, (least, most)) in problem
-            .classes
-            .iter()
-            .zip(heap.least.iter().zip(&heap.most))
-        {
+        let mut groups = self.groups.iter().peekable();
+        for (class, span) in problem.spans() {
+            let group = groups.next_if(|group| span.contains(&self.ways[group.ways.start]));
             for (row, uses) in &class.uses {
-                let ways = least.iter().zip(most).zip(uses);
-                let settled = ways.filter(|((least, most), _)| least == most);
-                let used: f64 = settled
-                    .map(|((least, _), used)| *least as f64 * *used as f64)
-                    .sum();
-                self.table[row * width + self.columns] -= used;
-            }
-            let settled = least.iter().zip(most).zip(&class.worth);
-            let settled = settled.filter(|((least, most), _)| least == most);
-            let worth: f64 = settled
-                .map(|((least, _), worth)| *least as f64 * *worth as f64)
-                .sum();
-            self.gains[self.columns] -= worth;
-        }
-        for (column, way) in self.ways.iter().enumerate() {
-            let class = &problem.classes[way.class];
-            let other = way.other.map(|(other, _)| other);
-            let instead = |list: &[i64]| list[way.way] - other.map_or(0, |other| list[other]);
-            self.gains[column] = instead(&class.worth) as f64;
-            if let Some((other, left)) = way.other {
-                self.gains[self.columns] -= class.worth[other] as f64 * left as f64;
-            }
-            for (row, uses) in &class.uses {
-                self.table[row * width + column] += instead(uses) as f64;
-                if let Some((other, left)) = way.other {
-                    self.table[row * width + self.columns] -= uses[other] as f64 * left as f64;
+                let line = &mut table[row * width..(row + 1) * width];
+                let mut settled = 0.0;
+                for (used, way) in uses.iter().zip(span.clone()) {
+                    if heap.least[way] == heap.most[way] {
+                        settled += heap.least[way] as f64 * *used as f64;
+                    }
                 }
+                let mut largest;
+                if let Some(group) = group {
+                    let used = |at: usize| uses[self.ways[at] - span.start] as f64;
+                    let key = used(group.key);
+                    largest = key;
+                    settled += group.left * key;
+                    for at in group.ways.clone() {
+                        if let Place::Column(column) = self.places[at] {
+                            line[column] += used(at) - key;
+                            largest = largest.max(used(at));
+                        }
+                    }
+                    most[*row] += group.left * (largest - key);
+                }
+                line[self.columns] -= settled;
             }
         }
-    }
-
-    fn determine(&mut self, column: usize) {
-        self.row_of[column] = Some(self.basis.len());
-        self.basis.push(column);
+        for (row, line) in table.chunks_exact(width).enumerate() {
+            if most[row] > line[self.columns] {
+                self.places.push(Place::Row(self.rows.len()));
+                self.basis.push(self.ways.len() + self.rows.len());
+                self.rows.push(row);
+                self.table.extend_from_slice(line);
+            }
+        }
     }
 
     pub fn has_rows(&self, limits: usize) -> bool {
-        self.columns - self.ways.len() == limits
+        self.limits == limits
     }
 
     /// Whether a table made for this heap would be much smaller.
     pub fn is_too_large_for(&self, heap: &Heap) -> bool {
-        let open = self
-            .ways
-            .iter()
-            .filter(|way| heap.least[way.class][way.way] < heap.most[way.class][way.way]);
+        let open = self.ways.iter();
+        let open = open.filter(|way| heap.least[**way] < heap.most[**way]);
         open.count() * 4 < self.ways.len() * 3
     }
 
@@ -176,15 +203,9 @@ impl Relaxed {
     /// valid in either case.
     pub fn solve(&mut self, heap: &Heap, wanted: i64) {
         let too_little = wanted as f64 - 1e-3;
-        for (column, way) in self.ways.iter().enumerate() {
-            let (least, most) = (&heap.least[way.class], &heap.most[way.class]);
-            self.lowest[column] = least[way.way] as f64;
-            self.highest[column] = most[way.way] as f64;
-            if let Some((other, left)) = way.other {
-                let (least, most) = (least[other] as f64, most[other] as f64);
-                self.lowest[column] = self.lowest[column].max(left as f64 - most);
-                self.highest[column] = self.highest[column].min(left as f64 - least);
-            }
+        for (at, way) in self.ways.iter().enumerate() {
+            self.lowest[at] = heap.least[*way] as f64;
+            self.highest[at] = heap.most[*way] as f64;
         }
         self.proof = None;
         self.place();
@@ -192,164 +213,272 @@ impl Relaxed {
             if self.worth() < too_little {
                 break;
             }
-            let Some((row, goal)) = self.farthest_beyond() else {
+            let Some((beyond, goal)) = self.farthest_beyond() else {
                 break;
             };
-            let Some(entering) = self.entering(row, goal) else {
-                self.prove(row, goal);
+            if !self.bring_to(beyond, goal) {
                 break;
-            };
-            self.exchange(row, entering, goal);
+            }
         }
-        let settled = heap.least.iter().flatten().zip(&mut self.counts);
+        let settled = heap.least.iter().zip(&mut self.counts);
         settled.for_each(|(least, count)| *count = *least as f64);
         for (way, value) in self.ways.iter().zip(&self.values) {
-            self.counts[way.at] = *value;
-            if let Some((other, left)) = way.other {
-                self.counts[way.at - way.way + other] = left as f64 - value;
-            }
+            self.counts[*way] = *value;
         }
     }
 
     /// Sets all values from the table.
     fn place(&mut self) {
-        for column in 0..self.columns {
-            if self.row_of[column].is_none() {
-                // Where more of it is worth something it stands at its highest: this keeps the table
-                // dual feasible whatever heap it comes from.
-                let high = self.gains[column] > 0.0 && self.highest[column].is_finite();
-                self.at_highest[column] = high;
-                self.values[column] = if high {
-                    self.highest[column]
-                } else {
-                    self.lowest[column]
-                };
-            }
+        for (column, quantity) in self.free.iter().enumerate() {
+            // Where more of it is worth something it stands at its highest: this keeps the table
+            // dual feasible whatever heap it comes from.
+            let high = self.gains[column] > 0.0 && self.highest[*quantity].is_finite();
+            self.values[*quantity] = if high {
+                self.highest[*quantity]
+            } else {
+                self.lowest[*quantity]
+            };
         }
+        self.place_rows();
+    }
+
+    /// Sets the values of what is not free.
+    fn place_rows(&mut self) {
         let width = self.columns + 1;
-        let standing: Vec<usize> = (0..self.columns)
-            .filter(|column| self.row_of[*column].is_none() && self.values[*column] != 0.0)
-            .collect();
-        for (row, basic) in self.basis.iter().enumerate() {
-            let line = &self.table[row * width..(row + 1) * width];
-            let used = standing
-                .iter()
-                .map(|column| line[*column] * self.values[*column]);
+        let free: Vec<f64> = self.free.iter().map(|free| self.values[*free]).collect();
+        for (line, basic) in self.table.chunks_exact(width).zip(&self.basis) {
+            let used = line.iter().zip(&free).map(|(factor, value)| factor * value);
             self.values[*basic] = line[self.columns] - used.sum::<f64>();
+        }
+        self.place_keys();
+    }
+
+    fn place_keys(&mut self) {
+        for group in &self.groups {
+            let all: f64 = self.values[group.ways.clone()].iter().sum();
+            self.values[group.key] += group.left - all;
         }
     }
 
     /// No settlement is worth more, by the prices so far.
     fn worth(&self) -> f64 {
-        let open = self.gains[..self.columns].iter().zip(&self.values);
-        open.map(|(gain, value)| gain * value).sum::<f64>() - self.gains[self.columns]
+        let free = self.free.iter().zip(&self.gains);
+        free.map(|(free, gain)| gain * self.values[*free])
+            .sum::<f64>()
+            - self.gains[self.columns]
     }
 
-    /// The row whose value is farthest beyond its bounds, and the bound.
-    fn farthest_beyond(&self) -> Option<(usize, f64)> {
+    /// What is farthest beyond its bounds, and the bound.
+    fn farthest_beyond(&self) -> Option<(Beyond, f64)> {
+        let rows = self.basis.iter().enumerate();
+        let rows = rows.map(|(row, basic)| (Beyond::Row(row), *basic));
+        let keys = self.groups.iter().enumerate();
+        let keys = keys.map(|(group, keyed)| (Beyond::Key(group), keyed.key));
         let mut farthest = None;
         let mut most = BEYOND;
-        for (row, basic) in self.basis.iter().enumerate() {
-            let value = self.values[*basic];
-            let goal = value.clamp(self.lowest[*basic], self.highest[*basic]);
-            let beyond = (value - goal).abs();
-            if beyond > most {
-                most = beyond;
-                farthest = Some((row, goal));
+        for (beyond, quantity) in rows.chain(keys) {
+            let value = self.values[quantity];
+            let goal = value.clamp(self.lowest[quantity], self.highest[quantity]);
+            let by = (value - goal).abs();
+            if by > most {
+                most = by;
+                farthest = Some((beyond, goal));
             }
         }
         farthest
     }
 
-    /// The column that brings the row to its bound at the least loss.
-    fn entering(&self, row: usize, goal: f64) -> Option<usize> {
+    /// Brings a quantity to its bound at the least loss; false if no way is left.
+    fn bring_to(&mut self, beyond: Beyond, goal: f64) -> bool {
         let width = self.columns + 1;
-        let line = &self.table[row * width..row * width + self.columns];
-        let must_rise = self.values[self.basis[row]] < goal;
-        let mut best: Option<(f64, f64, usize)> = None;
-        for (column, factor) in line.iter().enumerate() {
-            if self.row_of[column].is_some()
-                || factor.abs() < TINY
-                || self.lowest[column] >= self.highest[column]
-            {
+        let (leaving, row, line) = match beyond {
+            Beyond::Row(row) => {
+                let line = self.table[row * width..(row + 1) * width].to_vec();
+                (self.basis[row], Some(row), line)
+            }
+            Beyond::Key(group) => {
+                let (row, line) = self.uncover(group);
+                let key = self.groups[group].key;
+                (row.map_or(key, |row| self.basis[row]), row, line)
+            }
+        };
+        let candidates = self.candidates(&line, leaving, goal);
+        let mut left = (self.values[leaving] - goal).abs();
+        let mut flipped = Vec::new();
+        let mut entering = None;
+        for (at, (loss, column)) in candidates.iter().enumerate() {
+            let quantity = self.free[*column];
+            let reach = line[*column].abs() * (self.highest[quantity] - self.lowest[quantity]);
+            if reach + BEYOND < left {
+                left -= reach;
+                flipped.push(*column);
                 continue;
             }
-            let rises = (*factor < 0.0) != self.at_highest[column];
-            if rises != must_rise {
+            // Of those at which as much is lost, the one with the largest factor is the safest.
+            let alike = candidates[at..].iter();
+            let alike = alike.take_while(|(other, _)| *other < loss + TINY);
+            entering = alike
+                .map(|(_, column)| *column)
+                .max_by(|one, two| line[*one].abs().total_cmp(&line[*two].abs()));
+            break;
+        }
+        let Some(entering) = entering else {
+            self.prove(&line, leaving, goal, left);
+            return false;
+        };
+        self.flip(&flipped, &line, leaving, row.is_none());
+        self.exchange(row, line, leaving, entering, goal);
+        true
+    }
+
+    /// The columns that bring the line to its goal, with what is lost by one, the least loss first.
+    fn candidates(&self, line: &[f64], leaving: usize, goal: f64) -> Vec<(f64, usize)> {
+        let must_rise = self.values[leaving] < goal;
+        let mut candidates = Vec::new();
+        for (column, quantity) in self.free.iter().enumerate() {
+            let (lowest, highest) = (self.lowest[*quantity], self.highest[*quantity]);
+            let factor = line[column];
+            if factor.abs() < TINY || lowest >= highest {
                 continue;
             }
-            let (loss, size) = (self.gains[column].abs() / factor.abs(), factor.abs());
-            let better = best.is_none_or(|(least, largest, _)| {
-                loss < least - TINY || (loss < least + TINY && size > largest)
-            });
-            if better {
-                best = Some((loss, size, column));
+            let at_highest = self.values[*quantity] > lowest;
+            if ((factor < 0.0) != at_highest) == must_rise {
+                candidates.push((self.gains[column].abs() / factor.abs(), column));
             }
         }
-        best.map(|(_, _, column)| column)
+        candidates.sort_unstable_by(|one, two| one.0.total_cmp(&two.0).then(one.1.cmp(&two.1)));
+        candidates
     }
 
-    fn exchange(&mut self, row: usize, entering: usize, goal: f64) {
+    /// The line of the key of a group. If another way of the group has a row, that one becomes the key and
+    /// leaves its row to the old key.
+    fn uncover(&mut self, group: usize) -> (Option<usize>, Vec<f64>) {
         let width = self.columns + 1;
-        let leaving = self.basis[row];
-        let by = (self.values[leaving] - goal) / self.table[row * width + entering];
-        for (other, basic) in self.basis.iter().enumerate() {
-            self.values[*basic] -= self.table[other * width + entering] * by;
+        let Group { ways, key, left } = self.groups[group].clone();
+        let mut line = vec![0.0; width];
+        line[self.columns] = left;
+        let mut row_of_other = None;
+        for other in ways {
+            match self.places[other] {
+                Place::Key => {}
+                Place::Column(column) => line[column] += 1.0,
+                Place::Row(row) => {
+                    row_of_other = Some(row);
+                    let own = &self.table[row * width..(row + 1) * width];
+                    line.iter_mut().zip(own).for_each(|(to, own)| *to -= own);
+                }
+            }
         }
-        self.values[entering] += by;
-        self.values[leaving] = goal;
-        self.at_highest[leaving] = goal >= self.highest[leaving];
-        self.row_of[leaving] = None;
-        self.row_of[entering] = Some(row);
-        self.basis[row] = entering;
-        self.clear_column(row);
+        if let Some(row) = row_of_other {
+            let other = std::mem::replace(&mut self.basis[row], key);
+            self.places[key] = Place::Row(row);
+            self.places[other] = Place::Key;
+            self.groups[group].key = other;
+        }
+        (row_of_other, line)
     }
 
-    /// Divides a row by the factor of its column, and takes the column out of all others.
-    fn clear_column(&mut self, row: usize) {
+    /// Moves columns to their other bound.
+    fn flip(&mut self, flipped: &[usize], line: &[f64], leaving: usize, is_key: bool) {
+        if flipped.is_empty() {
+            return;
+        }
         let width = self.columns + 1;
-        let column = self.basis[row];
-        let pivot = self.table[row * width + column];
-        let mut line = self.table[row * width..(row + 1) * width].to_vec();
+        let mut moved = Vec::with_capacity(flipped.len());
+        for column in flipped {
+            let quantity = self.free[*column];
+            let (lowest, highest) = (self.lowest[quantity], self.highest[quantity]);
+            let at_highest = self.values[quantity] > lowest;
+            let goal = if at_highest { lowest } else { highest };
+            moved.push((*column, goal - self.values[quantity]));
+            self.values[quantity] = goal;
+        }
+        let change = |line: &[f64]| -> f64 { moved.iter().map(|(at, by)| line[*at] * by).sum() };
+        if is_key {
+            self.values[leaving] -= change(line);
+        }
+        for (own, basic) in self.table.chunks_exact(width).zip(&self.basis) {
+            // The row that an uncovered key took over is not written yet.
+            let own = if *basic == leaving { line } else { own };
+            self.values[*basic] -= change(own);
+        }
+    }
+
+    fn exchange(
+        &mut self,
+        row: Option<usize>,
+        mut line: Vec<f64>,
+        leaving: usize,
+        entering: usize,
+        goal: f64,
+    ) {
+        let width = self.columns + 1;
+        let pivot = line[entering];
+        let by = (self.values[leaving] - goal) / pivot;
         line.iter_mut().for_each(|factor| *factor /= pivot);
-        for (other, target) in self.table.chunks_exact_mut(width).enumerate() {
-            let factor = target[column];
-            if other == row {
-                target.copy_from_slice(&line);
-            } else if factor != 0.0 {
+        line[entering] = 1.0 / pivot;
+        let take_out = |target: &mut [f64]| {
+            let factor = std::mem::take(&mut target[entering]);
+            if factor != 0.0 {
                 for (target, own) in target.iter_mut().zip(&line) {
                     *target -= factor * own;
                 }
-                target[column] = 0.0;
+            }
+            factor
+        };
+        take_out(&mut self.gains);
+        for (other, target) in self.table.chunks_exact_mut(width).enumerate() {
+            if Some(other) != row {
+                self.values[self.basis[other]] -= take_out(target) * by;
             }
         }
-        let gain = self.gains[column];
-        if gain != 0.0 {
-            for (target, own) in self.gains.iter_mut().zip(&line) {
-                *target -= gain * own;
+        let quantity = std::mem::replace(&mut self.free[entering], leaving);
+        self.places[leaving] = Place::Column(entering);
+        self.values[leaving] = goal;
+        self.values[quantity] += by;
+        if let Some(row) = row {
+            self.table[row * width..(row + 1) * width].copy_from_slice(&line);
+            self.basis[row] = quantity;
+            self.places[quantity] = Place::Row(row);
+        } else {
+            // The key of a group gave way to another way of the same group.
+            let group = self.groups.iter_mut().find(|group| group.key == leaving);
+            if let Some(group) = group {
+                group.key = quantity;
             }
-            self.gains[column] = 0.0;
+            self.places[quantity] = Place::Key;
         }
+        self.place_keys();
     }
 
-    fn prove(&mut self, row: usize, goal: f64) {
-        let width = self.columns + 1;
-        let value = self.values[self.basis[row]];
-        let sign = if value < goal { 1.0 } else { -1.0 };
-        let room = &self.table[row * width + self.ways.len()..row * width + self.columns];
-        let scale = sign / (value - goal).abs();
-        self.proof = Some(
-            room.iter()
-                .map(|factor| (factor * scale).max(0.0))
-                .collect(),
-        );
+    /// Notes the prices at which the line shows that its quantity stays beyond its bound, by so much.
+    fn prove(&mut self, line: &[f64], leaving: usize, goal: f64, by: f64) {
+        let sign = if self.values[leaving] < goal {
+            1.0
+        } else {
+            -1.0
+        };
+        let mut proof = vec![0.0; self.limits];
+        for (column, quantity) in self.free.iter().enumerate() {
+            if let Some(room) = quantity.checked_sub(self.ways.len()) {
+                proof[self.rows[room]] = (line[column] * sign / by).max(0.0);
+            }
+        }
+        if let Some(room) = leaving.checked_sub(self.ways.len()) {
+            proof[self.rows[room]] = (sign / by).max(0.0);
+        }
+        self.proof = Some(proof);
     }
 
     /// The price of each row.
-    pub fn prices(&self) -> impl Iterator<Item = f64> + '_ {
-        self.gains[self.ways.len()..self.columns]
-            .iter()
-            .map(|gain| (-gain).max(0.0))
+    pub fn prices(&self) -> Vec<f64> {
+        let mut prices = vec![0.0; self.limits];
+        for (quantity, gain) in self.free.iter().zip(&self.gains) {
+            if let Some(room) = quantity.checked_sub(self.ways.len()) {
+                prices[self.rows[room]] = (-gain).max(0.0);
+            }
+        }
+        prices
     }
 
     /// How many things are settled each way, in fractions, class after class.

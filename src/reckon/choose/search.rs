@@ -1,5 +1,6 @@
 //! The search itself: heaps are bounded, divided, and put aside.
 
+use std::ops::Range;
 use std::rc::Rc;
 
 use super::bound::{self, Heap, View};
@@ -94,6 +95,12 @@ impl Best {
 }
 
 impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
+    /// Where the ways of a class stand among all ways.
+    fn ways_of(&self, class: usize) -> Range<usize> {
+        let mut spans = self.problem.spans();
+        spans.nth(class).map_or(0..0, |(_, ways)| ways)
+    }
+
     fn measure(&mut self, row: usize) -> Result<(), ChooseRefused> {
         let span = self.problem.span(row).filter(|_| row < MOST_ROWS);
         self.dearest
@@ -132,7 +139,8 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                     .position(|count| *count == 1)
                     .unwrap_or(0);
                 let mut higher = whole.clone();
-                higher.most[*class][..=way].fill(0);
+                let ways = self.ways_of(*class);
+                higher.most[ways.start..=ways.start + way].fill(0);
                 let mut better = None;
                 self.best(&higher, &start, Some(wanted), &mut better)?;
                 let Some(better) = better else {
@@ -141,8 +149,9 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                 found.clone_from(&better);
                 *settled = Some(better);
             }
-            whole.least[*class].clone_from(&found[*class]);
-            whole.most[*class].clone_from(&found[*class]);
+            let ways = self.ways_of(*class);
+            whole.least[ways.clone()].copy_from_slice(&found[*class]);
+            whole.most[ways].copy_from_slice(&found[*class]);
         }
         Ok(())
     }
@@ -168,7 +177,7 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                 wanted = self.problem.worth(&better);
                 *settled = Some(better);
             }
-            whole.strike(&view, wanted);
+            whole.strike(&self.problem, &view, wanted);
             let rows = sharper::broken_by(&self.problem, given, relaxed.counts());
             let done = settled.is_some() && view.most_whole() == wanted;
             if done || rows.is_empty() || !whole.agree(&self.problem) {
@@ -234,7 +243,7 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                     }
                 }
                 let rows_known = relaxed.has_rows(self.problem.limits.len());
-                if !heap.strike(&view, wanted) && rows_known {
+                if !heap.strike(&self.problem, &view, wanted) && rows_known {
                     break true;
                 }
             };
@@ -250,19 +259,17 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
         let whole = |price: f64, row: usize| {
             ((price * SCALE as f64).round() as i64).clamp(0, self.dearest[row])
         };
-        let prices: Vec<i64> = relaxed
-            .prices()
-            .enumerate()
-            .map(|(row, price)| whole(price, row))
-            .collect();
+        let fine = relaxed.prices();
+        let rows = fine.iter().enumerate();
+        let prices: Vec<i64> = rows.map(|(row, price)| whole(*price, row)).collect();
         let view = heap.view(&self.problem, &prices);
         let Some(proof) = &relaxed.proof else {
             return view;
         };
         // Nothing fits in fractions: with these prices added often enough the bound falls below any worth.
         let often = 2.0 * ((view.most - wanted * SCALE) as f64 / SCALE as f64 + 1.0).max(1.0);
-        let prices: Vec<i64> = relaxed
-            .prices()
+        let prices: Vec<i64> = fine
+            .iter()
             .zip(proof)
             .enumerate()
             .map(|(row, (price, more))| whole(price + often * more, row))
@@ -290,6 +297,7 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
         }
         loop {
             let made = mend(&self.problem, heap, view, relaxed.counts());
+            let made = made.map(|made| self.problem.by_class(&made));
             let Some(made) = made.filter(|made| self.problem.worth(made) >= wanted) else {
                 return Ok(None);
             };
@@ -303,31 +311,27 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
     /// Divides a heap at the number that is farthest from whole, or, if all are whole, at the first that is
     /// not settled. The half nearer to the relaxation is looked at first.
     fn divide(heap: Heap, relaxed: Relaxed, open: &mut Vec<(Heap, Rc<Relaxed>)>) {
-        let mut farthest: Option<(f64, usize, usize, f64)> = None;
-        let mut counts = relaxed.counts().iter();
-        for (class, least) in heap.least.iter().enumerate() {
-            for (way, least) in least.iter().enumerate() {
-                let count = counts.next().copied().unwrap_or(0.0);
-                let broken = (count - count.round()).abs();
-                if *least < heap.most[class][way]
-                    && farthest.is_none_or(|(most, ..)| broken > most + 1e-6)
-                {
-                    farthest = Some((broken, class, way, count));
-                }
+        let mut farthest: Option<(f64, usize, f64)> = None;
+        for (way, count) in relaxed.counts().iter().enumerate() {
+            let broken = (count - count.round()).abs();
+            if heap.least[way] < heap.most[way]
+                && farthest.is_none_or(|(most, ..)| broken > most + 1e-6)
+            {
+                farthest = Some((broken, way, *count));
             }
         }
         // Nothing left to divide: the table was made anew without a column, so its counts are whole, and
         // `take` looked at the one settlement.
-        let Some((_, class, way, count)) = farthest else {
+        let Some((_, way, count)) = farthest else {
             return;
         };
-        let (least, most) = (heap.least[class][way], heap.most[class][way]);
+        let (least, most) = (heap.least[way], heap.most[way]);
         let at = (count.floor().max(0.0) as u64).clamp(least, most - 1);
         let table = Rc::new(relaxed);
         let mut lower = heap.clone();
-        lower.most[class][way] = at;
+        lower.most[way] = at;
         let mut upper = heap;
-        upper.least[class][way] = at + 1;
+        upper.least[way] = at + 1;
         let halves = [(lower, Rc::clone(&table)), (upper, table)];
         if count - at as f64 >= 0.5 {
             open.extend(halves);
