@@ -72,6 +72,15 @@ pub(super) struct Relaxed {
     pub proof: Option<Vec<f64>>,
 }
 
+/// A way of which a fraction is settled.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Fraction {
+    pub way: usize,
+    /// What is lost at least with the next smaller whole number, and with the next larger.
+    pub lost_below: f64,
+    pub lost_above: f64,
+}
+
 /// What is farthest beyond its bounds.
 #[derive(Debug, Clone, Copy)]
 enum Beyond {
@@ -479,6 +488,41 @@ impl Relaxed {
             }
         }
         prices
+    }
+
+    /// Ways of which a fraction is settled, each with what is lost at least if that becomes the next smaller
+    /// or the next larger whole number: the loss of the first exchange on that way.
+    pub fn fractions(&self) -> Vec<Fraction> {
+        let width = self.columns + 1;
+        let rows = self.basis.iter().zip(self.table.chunks_exact(width));
+        let mut fractions = Vec::new();
+        for (quantity, line) in rows.filter(|(quantity, _)| **quantity < self.ways.len()) {
+            let value = self.values[*quantity];
+            if (value - value.round()).abs() < 1e-6 {
+                continue;
+            }
+            let (mut fall, mut rise) = (f64::INFINITY, f64::INFINITY);
+            for (column, free) in self.free.iter().enumerate() {
+                let factor = line[column];
+                if factor.abs() < TINY || self.lowest[*free] >= self.highest[*free] {
+                    continue;
+                }
+                let loss = self.gains[column].abs() / factor.abs();
+                let at_highest = self.values[*free] > self.lowest[*free];
+                let one = if (factor < 0.0) == at_highest {
+                    &mut fall
+                } else {
+                    &mut rise
+                };
+                *one = one.min(loss);
+            }
+            fractions.push(Fraction {
+                way: self.ways[*quantity],
+                lost_below: fall * (value - value.floor()),
+                lost_above: rise * (value.ceil() - value),
+            });
+        }
+        fractions
     }
 
     /// How many things are settled each way, in fractions, class after class.

@@ -311,20 +311,23 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
     /// Divides a heap at the number that is farthest from whole, or, if all are whole, at the first that is
     /// not settled. The half nearer to the relaxation is looked at first.
     fn divide(heap: Heap, relaxed: Relaxed, open: &mut Vec<(Heap, Rc<Relaxed>)>) {
-        let mut farthest: Option<(f64, usize, f64)> = None;
-        for (way, count) in relaxed.counts().iter().enumerate() {
-            let broken = (count - count.round()).abs();
-            if heap.least[way] < heap.most[way]
-                && farthest.is_none_or(|(most, ..)| broken > most + 1e-6)
-            {
-                farthest = Some((broken, way, *count));
+        let counts = relaxed.counts();
+        let mut best: Option<(f64, usize)> = None;
+        for fraction in relaxed.fractions() {
+            let way = fraction.way;
+            let (below, above) = (fraction.lost_below, fraction.lost_above);
+            let score = below.clamp(1e-3, 1e6) * above.clamp(1e-3, 1e6);
+            if heap.least[way] < heap.most[way] && best.is_none_or(|(most, _)| score > most) {
+                best = Some((score, way));
             }
         }
+        let first_open = || (0..counts.len()).find(|way| heap.least[*way] < heap.most[*way]);
         // Nothing left to divide: the table was made anew without a column, so its counts are whole, and
         // `take` looked at the one settlement.
-        let Some((_, way, count)) = farthest else {
+        let Some(way) = best.map(|(_, way)| way).or_else(first_open) else {
             return;
         };
+        let count = counts[way];
         let (least, most) = (heap.least[way], heap.most[way]);
         let at = (count.floor().max(0.0) as u64).clamp(least, most - 1);
         let table = Rc::new(relaxed);
