@@ -13,7 +13,11 @@ use super::{ChooseRefused, MOST_ROWS, Problem, Row, SCALE, Settled};
 const MENDED: u64 = 16;
 
 /// How often rows are added before the search.
-const SHARPENED: usize = 6;
+const SHARPENED: usize = 8;
+
+/// How often in a row they may lower the bound but little, and what is little.
+const STALLED: u32 = 3;
+const LITTLE: i64 = SCALE / 20;
 
 /// The best settlement found.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -37,6 +41,10 @@ impl From<ChooseRefused> for Stopped {
         Self::Refused(refused)
     }
 }
+
+/// Losses are compared between these: below, it is the other half's that tells; above, a half is put aside anyway.
+const LEAST_LOSS: f64 = 1e-3;
+const MOST_LOSS: f64 = 1e6;
 
 struct Search<F> {
     problem: Problem,
@@ -165,7 +173,9 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
     ) -> Result<Relaxed, Stopped> {
         let given = self.problem.limits.len();
         let mut relaxed = Relaxed::new(&self.problem, whole);
-        for _ in 0..SHARPENED {
+        let mut before = i64::MAX;
+        let mut stalled = 0;
+        for round in 0..=SHARPENED {
             let worth = settled.as_ref().map(|found| self.problem.worth(found));
             let mut wanted = worth.unwrap_or_else(|| self.problem.least_worth());
             relaxed.solve(whole, wanted);
@@ -178,15 +188,38 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                 *settled = Some(better);
             }
             whole.strike(&self.problem, &view, wanted);
-            let rows = sharper::broken_by(&self.problem, given, relaxed.counts());
-            let done = settled.is_some() && view.most_whole() == wanted;
-            if done || rows.is_empty() || !whole.agree(&self.problem) {
+            if !whole.agree(&self.problem) {
                 break;
             }
+            let done = settled.is_some() && view.most_whole() == wanted;
+            stalled = if view.most > before - LITTLE {
+                stalled + 1
+            } else {
+                0
+            };
+            let rows = if done || round == SHARPENED || stalled >= STALLED {
+                Vec::new()
+            } else {
+                sharper::broken_by(&self.problem, given, &relaxed)
+            };
+            before = view.most;
+            if relaxed.has_rows(self.problem.limits.len()) {
+                // What was added and costs nothing does not sharpen the relaxation: it is forgotten.
+                let prices = relaxed.prices().into_iter().enumerate();
+                let kept = prices.map(|(row, price)| row < given || price > 0.0);
+                let kept: Vec<bool> = kept.collect();
+                self.problem.keep_rows(&kept);
+                let mut kept = kept.into_iter();
+                self.dearest.retain(|_| kept.next().unwrap_or(false));
+            }
+            let last = rows.is_empty();
             for row in rows {
                 self.add(row)?;
             }
             relaxed = Relaxed::new(&self.problem, whole);
+            if last {
+                break;
+            }
         }
         Ok(relaxed)
     }
@@ -308,23 +341,31 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
         }
     }
 
-    /// Divides a heap at the number that is farthest from whole, or, if all are whole, at the first that is
-    /// not settled. The half nearer to the relaxation is looked at first.
+    /// Divides a heap where both halves lose much: at the fraction with the greatest product of what is lost
+    /// below and above it (losses as by Driebeek, "An algorithm for the solution of mixed integer programming
+    /// problems", Management Science 12, 1966; the product as by Achterberg, "Constraint integer programming",
+    /// 2007); of equals, at the one farthest from whole. If all counts are whole, at the first that is not settled.
+    /// Where a heap is divided decides how long the search is, not what it finds. The half nearer to the
+    /// relaxation is looked at first.
     fn divide(heap: Heap, relaxed: Relaxed, open: &mut Vec<(Heap, Rc<Relaxed>)>) {
         let counts = relaxed.counts();
-        let mut best: Option<(f64, usize)> = None;
+        let mut best: Option<(f64, f64, usize)> = None;
         for fraction in relaxed.fractions() {
             let way = fraction.way;
             let (below, above) = (fraction.lost_below, fraction.lost_above);
-            let score = below.clamp(1e-3, 1e6) * above.clamp(1e-3, 1e6);
-            if heap.least[way] < heap.most[way] && best.is_none_or(|(most, _)| score > most) {
-                best = Some((score, way));
+            let score = below.clamp(LEAST_LOSS, MOST_LOSS) * above.clamp(LEAST_LOSS, MOST_LOSS);
+            let broken = (counts[way] - counts[way].round()).abs();
+            let better = best.is_none_or(|(most, farthest, _)| {
+                score > most + 1e-9 || (score > most - 1e-9 && broken > farthest + 1e-6)
+            });
+            if heap.least[way] < heap.most[way] && better {
+                best = Some((score, broken, way));
             }
         }
         let first_open = || (0..counts.len()).find(|way| heap.least[*way] < heap.most[*way]);
         // Nothing left to divide: the table was made anew without a column, so its counts are whole, and
         // `take` looked at the one settlement.
-        let Some(way) = best.map(|(_, way)| way).or_else(first_open) else {
+        let Some(way) = best.map(|(.., way)| way).or_else(first_open) else {
             return;
         };
         let count = counts[way];

@@ -14,7 +14,9 @@
 //!   as the goal stays beyond reach (the long-step rule: Maros, "A generalized dual phase-2 simplex
 //!   algorithm", European Journal of Operational Research 149, 2003).
 
-use super::Problem;
+mod made;
+mod told;
+
 use super::bound::Heap;
 
 const TINY: f64 = 1e-9;
@@ -72,15 +74,6 @@ pub(super) struct Relaxed {
     pub proof: Option<Vec<f64>>,
 }
 
-/// A way of which a fraction is settled.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Fraction {
-    pub way: usize,
-    /// What is lost at least with the next smaller whole number, and with the next larger.
-    pub lost_below: f64,
-    pub lost_above: f64,
-}
-
 /// What is farthest beyond its bounds.
 #[derive(Debug, Clone, Copy)]
 enum Beyond {
@@ -89,114 +82,6 @@ enum Beyond {
 }
 
 impl Relaxed {
-    /// The table for a heap and all that are made by dividing it. What is settled in it takes no column.
-    pub fn new(problem: &Problem, heap: &Heap) -> Self {
-        let is_open = |way: &usize| heap.least[*way] < heap.most[*way];
-        let mut relaxed = Self {
-            ways: Vec::new(),
-            groups: Vec::new(),
-            rows: Vec::new(),
-            limits: problem.limits.len(),
-            columns: 0,
-            table: Vec::new(),
-            gains: Vec::new(),
-            free: Vec::new(),
-            basis: Vec::new(),
-            places: Vec::new(),
-            lowest: Vec::new(),
-            highest: Vec::new(),
-            values: Vec::new(),
-            counts: vec![0.0; heap.least.len()],
-            proof: None,
-        };
-        let mut settled_worth = 0.0;
-        for (class, span) in problem.spans() {
-            let first = relaxed.ways.len();
-            let mut left = class.times;
-            for way in span.clone() {
-                if is_open(&way) {
-                    relaxed.ways.push(way);
-                } else {
-                    left -= heap.least[way];
-                    settled_worth += heap.least[way] as f64 * class.worth[way - span.start] as f64;
-                }
-            }
-            let ways = first..relaxed.ways.len();
-            let worth = |at: &usize| class.worth[relaxed.ways[*at] - span.start];
-            let Some(key) = ways.clone().rev().max_by_key(worth) else {
-                continue;
-            };
-            let key_worth = worth(&key);
-            settled_worth += left as f64 * key_worth as f64;
-            for at in ways.clone() {
-                relaxed.places.push(if at == key {
-                    Place::Key
-                } else {
-                    relaxed.free.push(at);
-                    relaxed.gains.push((worth(&at) - key_worth) as f64);
-                    Place::Column(relaxed.free.len() - 1)
-                });
-            }
-            let left = left as f64;
-            relaxed.groups.push(Group { ways, key, left });
-        }
-        relaxed.columns = relaxed.free.len();
-        relaxed.gains.push(-settled_worth);
-        relaxed.fill(problem, heap);
-        let quantities = relaxed.places.len();
-        relaxed.lowest = vec![0.0; quantities];
-        relaxed.highest = vec![f64::INFINITY; quantities];
-        relaxed.values = vec![0.0; quantities];
-        relaxed
-    }
-
-    /// Writes the rows of the problem that can be over their limit, less what is settled.
-    fn fill(&mut self, problem: &Problem, heap: &Heap) {
-        let width = self.columns + 1;
-        let mut table = vec![0.0; self.limits * width];
-        // Row → the most that can be used of it.
-        let mut most = vec![0.0; self.limits];
-        for (row, limit) in problem.limits.iter().enumerate() {
-            table[row * width + self.columns] = *limit as f64;
-        }
-        let mut groups = self.groups.iter().peekable();
-        for (class, span) in problem.spans() {
-            let group = groups.next_if(|group| span.contains(&self.ways[group.ways.start]));
-            for (row, uses) in &class.uses {
-                let line = &mut table[row * width..(row + 1) * width];
-                let mut settled = 0.0;
-                for (used, way) in uses.iter().zip(span.clone()) {
-                    if heap.least[way] == heap.most[way] {
-                        settled += heap.least[way] as f64 * *used as f64;
-                    }
-                }
-                let mut largest;
-                if let Some(group) = group {
-                    let used = |at: usize| uses[self.ways[at] - span.start] as f64;
-                    let key = used(group.key);
-                    largest = key;
-                    settled += group.left * key;
-                    for at in group.ways.clone() {
-                        if let Place::Column(column) = self.places[at] {
-                            line[column] += used(at) - key;
-                            largest = largest.max(used(at));
-                        }
-                    }
-                    most[*row] += group.left * (largest - key);
-                }
-                line[self.columns] -= settled;
-            }
-        }
-        for (row, line) in table.chunks_exact(width).enumerate() {
-            if most[row] > line[self.columns] {
-                self.places.push(Place::Row(self.rows.len()));
-                self.basis.push(self.ways.len() + self.rows.len());
-                self.rows.push(row);
-                self.table.extend_from_slice(line);
-            }
-        }
-    }
-
     pub fn has_rows(&self, limits: usize) -> bool {
         self.limits == limits
     }
@@ -458,75 +343,5 @@ impl Relaxed {
             self.places[quantity] = Place::Key;
         }
         self.place_keys();
-    }
-
-    /// Notes the prices at which the line shows that its quantity stays beyond its bound, by so much.
-    fn prove(&mut self, line: &[f64], leaving: usize, goal: f64, by: f64) {
-        let sign = if self.values[leaving] < goal {
-            1.0
-        } else {
-            -1.0
-        };
-        let mut proof = vec![0.0; self.limits];
-        for (column, quantity) in self.free.iter().enumerate() {
-            if let Some(room) = quantity.checked_sub(self.ways.len()) {
-                proof[self.rows[room]] = (line[column] * sign / by).max(0.0);
-            }
-        }
-        if let Some(room) = leaving.checked_sub(self.ways.len()) {
-            proof[self.rows[room]] = (sign / by).max(0.0);
-        }
-        self.proof = Some(proof);
-    }
-
-    /// The price of each row.
-    pub fn prices(&self) -> Vec<f64> {
-        let mut prices = vec![0.0; self.limits];
-        for (quantity, gain) in self.free.iter().zip(&self.gains) {
-            if let Some(room) = quantity.checked_sub(self.ways.len()) {
-                prices[self.rows[room]] = (-gain).max(0.0);
-            }
-        }
-        prices
-    }
-
-    /// Ways of which a fraction is settled, each with what is lost at least if that becomes the next smaller
-    /// or the next larger whole number: the loss of the first exchange on that way.
-    pub fn fractions(&self) -> Vec<Fraction> {
-        let width = self.columns + 1;
-        let rows = self.basis.iter().zip(self.table.chunks_exact(width));
-        let mut fractions = Vec::new();
-        for (quantity, line) in rows.filter(|(quantity, _)| **quantity < self.ways.len()) {
-            let value = self.values[*quantity];
-            if (value - value.round()).abs() < 1e-6 {
-                continue;
-            }
-            let (mut fall, mut rise) = (f64::INFINITY, f64::INFINITY);
-            for (column, free) in self.free.iter().enumerate() {
-                let factor = line[column];
-                if factor.abs() < TINY || self.lowest[*free] >= self.highest[*free] {
-                    continue;
-                }
-                let loss = self.gains[column].abs() / factor.abs();
-                let at_highest = self.values[*free] > self.lowest[*free];
-                let one = if (factor < 0.0) == at_highest {
-                    &mut fall
-                } else {
-                    &mut rise
-                };
-                *one = one.min(loss);
-            }
-            fractions.push(Fraction {
-                way: self.ways[*quantity],
-                lost_below: fall * (value - value.floor()),
-                lost_above: rise * (value.ceil() - value),
-            });
-        }
-        fractions
-    }
-
-    /// How many things are settled each way, in fractions, class after class.
-    pub fn counts(&self) -> &[f64] {
-        &self.counts
     }
 }
