@@ -4,17 +4,18 @@
 //! In plain words: of three things no two of which fit together, half of each would fit; but if the three rows are
 //! added and halved, they say that at most one and a half fit, so at most one.
 //!
-//! Let whole numbers `n ≥ 0`, one for each row, and a whole `d ≥ 1` be given, and let `y` be how many things are
-//! settled each way. All rows together say `Σ n·use·y / d ≤ Σ n·limit / d`. From what the ways of a class use, what one
-//! of them uses may be subtracted, and from the right side that times the number of its things, for so many
-//! things are settled in all. Then every factor of the left side is rounded down: it falls, for `y ≥ 0`, and becomes
-//! whole, for `y` is whole; so the right side may be rounded down as well. (R. E. Gomory, "Outline of an algorithm
-//! for integer solutions to linear programs", Bulletin of the American Mathematical Society 64, 1958; V. Chvátal,
-//! "Edmonds polytopes and a hierarchy of combinatorial problems", Discrete Mathematics 4, 1973.)
+//! Let whole numbers `n ≥ 0`, one for each row, and a whole `d ≥ 1` be given, and let `y` be how many things
+//! are settled each way. All rows together say `Σ n·use·y / d ≤ Σ n·limit / d`. From what the ways of a class use,
+//! what one of them uses may be subtracted, and from the right side that times the number of its things, for so
+//! many things are settled in all. Then every factor of the left side is rounded down: it falls, for
+//! `y ≥ 0`, and becomes whole, for `y` is whole; so the right side may be rounded down as well. (R. E. Gomory,
+//! "Outline of an algorithm for integer solutions to linear programs", Bulletin of the American Mathematical
+//! Society 64, 1958; V. Chvátal, "Edmonds polytopes and a hierarchy of combinatorial problems", Discrete
+//! Mathematics 4, 1973; both from memory.)
 //!
-//! Any mixture gives a row that holds. Good mixtures are read off the lines of the relaxation in which a way is settled in
-//! fractions, and the way subtracted is the one that most are settled, as Gomory does it. All is reckoned in
-//! whole numbers, so nothing rests on the relaxation's being exact.
+//! Any mixture gives a row that holds. Good mixtures are read off those lines of the relaxation in which a
+//! fraction is settled some way, and the way subtracted is the one that most are settled, as Gomory does
+//! it. All is reckoned in whole numbers, so nothing rests on the relaxation's being exact.
 
 use super::{Problem, Row};
 

@@ -204,7 +204,8 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
             };
             before = view.most;
             if relaxed.has_rows(self.problem.limits.len()) {
-                // What was added and costs nothing does not sharpen the relaxation: it is forgotten.
+                // What was added and costs nothing does not sharpen the relaxation: it is forgotten. Nothing
+                // is lost: it follows from the given rows, or `broken` finds it again.
                 let prices = relaxed.prices().into_iter().enumerate();
                 let kept = prices.map(|(row, price)| row < given || price > 0.0);
                 let kept: Vec<bool> = kept.collect();
@@ -213,7 +214,9 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                 self.dearest.retain(|_| kept.next().unwrap_or(false));
             }
             let last = rows.is_empty();
-            for row in rows {
+            // Half of the room there is for rows is for those found late.
+            let room = (MOST_ROWS - self.problem.limits.len()) / 2;
+            for row in rows.into_iter().take(room) {
                 self.add(row)?;
             }
             relaxed = Relaxed::new(&self.problem, whole);
@@ -342,11 +345,10 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
     }
 
     /// Divides a heap where both halves lose much: at the fraction with the greatest product of what is lost
-    /// below and above it (losses as by Driebeek, "An algorithm for the solution of mixed integer programming
-    /// problems", Management Science 12, 1966; the product as by Achterberg, "Constraint integer programming",
-    /// 2007); of equals, at the one farthest from whole. If all counts are whole, at the first that is not settled.
-    /// Where a heap is divided decides how long the search is, not what it finds. The half nearer to the
-    /// relaxation is looked at first.
+    /// below and above it (losses as Driebeek, Management Science 12, 1966; their product as Achterberg, "Constraint
+    /// integer programming", 2007; both from memory); of equals, at the one farthest from whole. If all counts
+    /// are whole, at the first that is not settled. Where a heap is divided decides how long the search is, not
+    /// what it finds. The half nearer to the relaxation is looked at first.
     fn divide(heap: Heap, relaxed: Relaxed, open: &mut Vec<(Heap, Rc<Relaxed>)>) {
         let counts = relaxed.counts();
         let mut best: Option<(f64, f64, usize)> = None;

@@ -4,8 +4,8 @@ use super::super::Problem;
 use super::super::bound::Heap;
 use super::{Group, Place, Relaxed};
 
-/// So little is added to what a way is worth that no two are worth the same: otherwise exchanges that lose
-/// nothing could go round in a circle.
+/// So little is added to what a way is worth that hardly two are worth the same: otherwise exchanges that lose
+/// nothing could go round in a circle. The bound is reckoned without it.
 fn uneven(at: usize) -> f64 {
     UNEVEN * (1.0 + (at as f64 * 0.618_034).fract())
 }

@@ -5,21 +5,25 @@
 //! settled its most valuable way, which is dual feasible, and after a heap was divided it goes on from the
 //! table of the heap it was divided from. Three things keep it small and quick:
 //!
-//! - The table holds the *free* quantities as columns and writes the others in terms of them; no column is
-//!   kept for what a row determines, and no row for what cannot be over its limit in this heap.
-//! - That the things of a class add up takes no row: one way of each class, its *key*, is what the others leave
-//!   (generalised upper bounds: Dantzig and Van Slyke, "Generalized upper bounding techniques", Journal of
-//!   Computer and System Sciences 1, 1967). Its row is worked out when it is needed.
-//! - Quantities whose bounds are passed on the way to a goal go to their other bound without an exchange, as long
-//!   as the goal stays beyond reach (the long-step rule: Maros, "A generalized dual phase-2 simplex
-//!   algorithm", European Journal of Operational Research 149, 2003).
+//! - The *free* quantities, each at one of its bounds, are the columns, and the table writes the others in terms of
+//!   them: no column is kept for what a row determines. No row is kept that cannot be over its limit in this
+//!   heap, whatever is settled: it cannot be in a part of the heap either.
+//! - That the things of a class add up takes no row: one way of each class, its *key*, is what the others leave.
+//!   Its line is the sum of theirs and is worked out when it is needed (generalised upper bounds: Dantzig and Van
+//!   Slyke, Journal of Computer and System Sciences 1, 1967; from memory).
+//! - A quantity brought to its bound takes others along, those first that lose least for it. Each of them that
+//!   reaches its other bound before the goal is reached just stays there, without an exchange; the one
+//!   with which the goal is reached is exchanged (the long-step rule: Maros, European Journal of
+//!   Operational Research 149, 2003; from memory). If all at their other bounds do not reach the goal, nothing fits.
 
 mod made;
 mod told;
 
 use super::bound::Heap;
 
+/// Factors so small count as none.
 const TINY: f64 = 1e-9;
+
 /// How far beyond a bound counts as beyond.
 const BEYOND: f64 = 1e-7;
 

@@ -44,7 +44,11 @@ impl Relaxed {
     }
 
     /// Ways of which a fraction is settled, each with what is lost at least if that becomes the next smaller
-    /// or the next larger whole number: the loss of the first exchange on that way.
+    /// or the next larger whole number.
+    ///
+    /// The line of the way says by how much the columns must move for it: one that moves by `t` brings the way nearer
+    /// by `t · |factor|` and loses `t · |gain|`. So whichever columns move, at least the smallest
+    /// `|gain| / |factor|` is lost for each unit that the way moves.
     pub fn fractions(&self) -> Vec<Fraction> {
         let width = self.columns + 1;
         let rows = self.basis.iter().zip(self.table.chunks_exact(width));
