@@ -1,12 +1,13 @@
 //! The most that a heap of settlements can be worth, in whole numbers.
 
-use super::{CEILING, MOST_ROWS, Problem, SCALE, Settled};
+use super::{CEILING, MOST_ROWS, Problem, SCALE};
 
-/// A heap of settlements: of each class, how many things at least and at most are settled each way.
+/// A heap of settlements: how many things at least and at most are settled each way. All ways of all classes
+/// stand in one list, class after class ([`Problem::spans`]), since heaps are copied often.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Heap {
-    pub least: Settled,
-    pub most: Settled,
+    pub least: Vec<u64>,
+    pub most: Vec<u64>,
 }
 
 /// A heap seen through prices.
@@ -14,10 +15,10 @@ pub(super) struct Heap {
 pub(super) struct View {
     /// No settlement of the heap is worth more; in units of one [`SCALE`]th.
     pub most: i64,
-    /// Class → way → what it is worth after paying for what it uses.
-    pub net: Vec<Vec<i64>>,
+    /// Way → what it is worth after paying for what it uses.
+    pub net: Vec<i64>,
     /// The settlement that is worth most so, whether it fits or not.
-    best: Settled,
+    best: Vec<u64>,
 }
 
 impl View {
@@ -35,21 +36,18 @@ impl Heap {
     /// Every settlement.
     pub fn whole(problem: &Problem) -> Self {
         let classes = problem.classes.iter();
+        let most = classes.flat_map(|class| class.worth.iter().map(|_| class.times));
+        let most: Vec<u64> = most.collect();
         Self {
-            least: classes
-                .clone()
-                .map(|class| vec![0; class.worth.len()])
-                .collect(),
-            most: classes
-                .map(|class| vec![class.times; class.worth.len()])
-                .collect(),
+            least: vec![0; most.len()],
+            most,
         }
     }
 
     /// Makes the limits of each class agree with its number of things; false if they cannot.
     pub fn agree(&mut self, problem: &Problem) -> bool {
-        for (at, class) in problem.classes.iter().enumerate() {
-            let (least, most) = (&mut self.least[at], &mut self.most[at]);
+        for (class, ways) in problem.spans() {
+            let (least, most) = (&mut self.least[ways.clone()], &mut self.most[ways]);
             let all_least: u64 = least.iter().sum();
             let all_most: u64 = most.iter().sum();
             if all_least > class.times || all_most < class.times {
@@ -72,11 +70,13 @@ impl Heap {
         let limits = prices.iter().zip(&problem.limits);
         let mut view = View {
             most: limits.map(|(price, limit)| price * limit).sum(),
-            net: Vec::with_capacity(problem.classes.len()),
+            net: Vec::with_capacity(self.least.len()),
             best: self.least.clone(),
         };
-        for (at, class) in problem.classes.iter().enumerate() {
-            let mut net: Vec<i64> = class.worth.iter().map(|worth| worth * SCALE).collect();
+        for (class, ways) in problem.spans() {
+            view.net
+                .extend(class.worth.iter().map(|worth| worth * SCALE));
+            let net = &mut view.net[ways.clone()];
             for (row, uses) in &class.uses {
                 let price = prices[*row];
                 if price > 0 {
@@ -86,31 +86,31 @@ impl Heap {
                 }
             }
             // The least of each way, then the best ways as far as they may go.
-            let best = &mut view.best[at];
+            let most = &self.most[ways.clone()];
+            let best = &mut view.best[ways];
             let mut left = class.times - best.iter().sum::<u64>();
             while left > 0 {
-                let open = (0..net.len()).filter(|way| best[*way] < self.most[at][*way]);
+                let open = (0..net.len()).filter(|way| best[*way] < most[*way]);
                 let Some(way) = open.max_by_key(|way| (net[*way], std::cmp::Reverse(*way))) else {
                     break;
                 };
-                let more = left.min(self.most[at][way] - best[way]);
+                let more = left.min(most[way] - best[way]);
                 best[way] += more;
                 left -= more;
             }
             let worth = net.iter().zip(best).map(|(net, count)| net * *count as i64);
             view.most += worth.sum::<i64>();
-            view.net.push(net);
         }
         view
     }
 
     /// Strikes out numbers of things with which nothing worth `wanted` is left. Whether any was struck.
-    pub fn strike(&mut self, view: &View, wanted: i64) -> bool {
+    pub fn strike(&mut self, problem: &Problem, view: &View, wanted: i64) -> bool {
         let spare = view.most - wanted * SCALE;
         let mut struck = false;
-        for (at, net) in view.net.iter().enumerate() {
-            let best = &view.best[at];
-            let (least, most) = (&mut self.least[at], &mut self.most[at]);
+        for (_, ways) in problem.spans() {
+            let (net, best) = (&view.net[ways.clone()], &view.best[ways.clone()]);
+            let (least, most) = (&mut self.least[ways.clone()], &mut self.most[ways]);
             // One more of a way takes the place of one that is no worse than the worst that could go,
             // one fewer makes place for one that is no better than the best that could come.
             let goes = (0..net.len())

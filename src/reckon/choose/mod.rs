@@ -18,8 +18,8 @@
 //! 2. **It has been looked at**: one settlement is left, and it was taken or found not to fit.
 //!
 //! A number of things settled one way is struck out for the first reason, applied to the heap in which so
-//! many are settled so. Before the search, rows that follow from the given ones are added (`sharper.rs`); they
-//! strike out no whole settlement. A row found only during the search (see [`Best::find`]) holds for every
+//! many are settled so. Before the search, rows that follow from the given ones are added (`sharper.rs`,
+//! `rounded.rs`); they strike out no whole settlement. A row found only during the search (see [`Best::find`]) holds for every
 //! settlement, so what was put aside before stays aside.
 //!
 //! Everything is deterministic: no clock, no randomness, no order that depends on addresses.
@@ -27,11 +27,14 @@
 mod bound;
 mod mend;
 mod relaxed;
+mod rounded;
 mod search;
 mod sharper;
 
 #[cfg(test)]
 mod tests;
+
+use std::ops::Range;
 
 pub use search::Best;
 
@@ -85,18 +88,66 @@ const MOST_ROWS: usize = 1 << 16;
 const MOST_WORTH: i64 = CEILING / SCALE;
 
 impl Problem {
+    /// Each class, with where its ways stand among all ways of all classes.
+    fn spans(&self) -> impl Iterator<Item = (&Class, Range<usize>)> {
+        self.classes.iter().scan(0, |next, class| {
+            let first = *next;
+            *next += class.worth.len();
+            Some((class, first..*next))
+        })
+    }
+
+    /// A list of all ways of all classes, by class.
+    fn by_class(&self, all: &[u64]) -> Settled {
+        self.spans().map(|(_, ways)| all[ways].to_vec()).collect()
+    }
+
     /// The most that a row's uses can add up to, in either direction, with its limit.
     fn span(&self, row: usize) -> Option<i64> {
-        let mut span = self.limits[row].unsigned_abs();
-        for class in &self.classes {
-            let uses = class.uses.iter().filter(|(at, _)| *at == row);
-            let largest = uses
-                .flat_map(|(_, uses)| uses)
-                .map(|used| used.unsigned_abs())
-                .max();
-            span = span.checked_add(largest.unwrap_or(0).checked_mul(class.times)?)?;
+        let classes = self.classes.iter().enumerate();
+        let uses = classes.flat_map(|(at, class)| {
+            let uses = class.uses.iter().filter(move |(other, _)| *other == row);
+            uses.map(move |(_, uses)| (at, uses.as_slice()))
+        });
+        self.span_of(uses, self.limits[row])
+    }
+
+    /// The same of a row that is not among those of the problem.
+    fn span_with(&self, row: &Row) -> Option<i64> {
+        let uses = row.uses.iter().map(|(class, uses)| (*class, &uses[..]));
+        self.span_of(uses, row.limit)
+    }
+
+    fn span_of<'a>(
+        &self,
+        uses: impl Iterator<Item = (usize, &'a [i64])>,
+        limit: i64,
+    ) -> Option<i64> {
+        let mut span = limit.unsigned_abs();
+        for (class, uses) in uses {
+            let largest = uses.iter().map(|used| used.unsigned_abs()).max();
+            let times = self.classes[class].times;
+            span = span.checked_add(largest.unwrap_or(0).checked_mul(times)?)?;
         }
         i64::try_from(span).ok().filter(|span| *span < CEILING)
+    }
+
+    /// Keeps only these rows, in their order.
+    fn keep_rows(&mut self, kept: &[bool]) {
+        let mut next = 0;
+        let place = |kept: &bool| {
+            next += usize::from(*kept);
+            kept.then(|| next - 1)
+        };
+        let places: Vec<Option<usize>> = kept.iter().map(place).collect();
+        for class in &mut self.classes {
+            let uses = std::mem::take(&mut class.uses).into_iter();
+            let uses = uses.filter_map(|(row, uses)| Some((places[row]?, uses)));
+            class.uses = uses.collect();
+        }
+        let mut kept = kept.iter();
+        self.limits
+            .retain(|_| kept.next().is_some_and(|kept| *kept));
     }
 
     /// Whether all worth together can be compared exactly.

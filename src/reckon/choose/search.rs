@@ -1,5 +1,6 @@
 //! The search itself: heaps are bounded, divided, and put aside.
 
+use std::ops::Range;
 use std::rc::Rc;
 
 use super::bound::{self, Heap, View};
@@ -12,7 +13,11 @@ use super::{ChooseRefused, MOST_ROWS, Problem, Row, SCALE, Settled};
 const MENDED: u64 = 16;
 
 /// How often rows are added before the search.
-const SHARPENED: usize = 6;
+const SHARPENED: usize = 8;
+
+/// How often in a row they may lower the bound but little, and what is little.
+const STALLED: u32 = 3;
+const LITTLE: i64 = SCALE / 20;
 
 /// The best settlement found.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -36,6 +41,10 @@ impl From<ChooseRefused> for Stopped {
         Self::Refused(refused)
     }
 }
+
+/// Losses are compared between these: below, it is the other half's that tells; above, a half is put aside anyway.
+const LEAST_LOSS: f64 = 1e-3;
+const MOST_LOSS: f64 = 1e6;
 
 struct Search<F> {
     problem: Problem,
@@ -94,6 +103,12 @@ impl Best {
 }
 
 impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
+    /// Where the ways of a class stand among all ways.
+    fn ways_of(&self, class: usize) -> Range<usize> {
+        let mut spans = self.problem.spans();
+        spans.nth(class).map_or(0..0, |(_, ways)| ways)
+    }
+
     fn measure(&mut self, row: usize) -> Result<(), ChooseRefused> {
         let span = self.problem.span(row).filter(|_| row < MOST_ROWS);
         self.dearest
@@ -132,7 +147,8 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                     .position(|count| *count == 1)
                     .unwrap_or(0);
                 let mut higher = whole.clone();
-                higher.most[*class][..=way].fill(0);
+                let ways = self.ways_of(*class);
+                higher.most[ways.start..=ways.start + way].fill(0);
                 let mut better = None;
                 self.best(&higher, &start, Some(wanted), &mut better)?;
                 let Some(better) = better else {
@@ -141,8 +157,9 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                 found.clone_from(&better);
                 *settled = Some(better);
             }
-            whole.least[*class].clone_from(&found[*class]);
-            whole.most[*class].clone_from(&found[*class]);
+            let ways = self.ways_of(*class);
+            whole.least[ways.clone()].copy_from_slice(&found[*class]);
+            whole.most[ways].copy_from_slice(&found[*class]);
         }
         Ok(())
     }
@@ -156,7 +173,9 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
     ) -> Result<Relaxed, Stopped> {
         let given = self.problem.limits.len();
         let mut relaxed = Relaxed::new(&self.problem, whole);
-        for _ in 0..SHARPENED {
+        let mut before = i64::MAX;
+        let mut stalled = 0;
+        for round in 0..=SHARPENED {
             let worth = settled.as_ref().map(|found| self.problem.worth(found));
             let mut wanted = worth.unwrap_or_else(|| self.problem.least_worth());
             relaxed.solve(whole, wanted);
@@ -168,16 +187,42 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                 wanted = self.problem.worth(&better);
                 *settled = Some(better);
             }
-            whole.strike(&view, wanted);
-            let rows = sharper::broken_by(&self.problem, given, relaxed.counts());
-            let done = settled.is_some() && view.most_whole() == wanted;
-            if done || rows.is_empty() || !whole.agree(&self.problem) {
+            whole.strike(&self.problem, &view, wanted);
+            if !whole.agree(&self.problem) {
                 break;
             }
-            for row in rows {
+            let done = settled.is_some() && view.most_whole() == wanted;
+            stalled = if view.most > before - LITTLE {
+                stalled + 1
+            } else {
+                0
+            };
+            let rows = if done || round == SHARPENED || stalled >= STALLED {
+                Vec::new()
+            } else {
+                sharper::broken_by(&self.problem, given, &relaxed)
+            };
+            before = view.most;
+            if relaxed.has_rows(self.problem.limits.len()) {
+                // What was added and costs nothing does not sharpen the relaxation: it is forgotten. Nothing
+                // is lost: it follows from the given rows, or `broken` finds it again.
+                let prices = relaxed.prices().into_iter().enumerate();
+                let kept = prices.map(|(row, price)| row < given || price > 0.0);
+                let kept: Vec<bool> = kept.collect();
+                self.problem.keep_rows(&kept);
+                let mut kept = kept.into_iter();
+                self.dearest.retain(|_| kept.next().unwrap_or(false));
+            }
+            let last = rows.is_empty();
+            // Half of the room there is for rows is for those found late.
+            let room = (MOST_ROWS - self.problem.limits.len()) / 2;
+            for row in rows.into_iter().take(room) {
                 self.add(row)?;
             }
             relaxed = Relaxed::new(&self.problem, whole);
+            if last {
+                break;
+            }
         }
         Ok(relaxed)
     }
@@ -234,7 +279,7 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
                     }
                 }
                 let rows_known = relaxed.has_rows(self.problem.limits.len());
-                if !heap.strike(&view, wanted) && rows_known {
+                if !heap.strike(&self.problem, &view, wanted) && rows_known {
                     break true;
                 }
             };
@@ -250,19 +295,17 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
         let whole = |price: f64, row: usize| {
             ((price * SCALE as f64).round() as i64).clamp(0, self.dearest[row])
         };
-        let prices: Vec<i64> = relaxed
-            .prices()
-            .enumerate()
-            .map(|(row, price)| whole(price, row))
-            .collect();
+        let fine = relaxed.prices();
+        let rows = fine.iter().enumerate();
+        let prices: Vec<i64> = rows.map(|(row, price)| whole(*price, row)).collect();
         let view = heap.view(&self.problem, &prices);
         let Some(proof) = &relaxed.proof else {
             return view;
         };
         // Nothing fits in fractions: with these prices added often enough the bound falls below any worth.
         let often = 2.0 * ((view.most - wanted * SCALE) as f64 / SCALE as f64 + 1.0).max(1.0);
-        let prices: Vec<i64> = relaxed
-            .prices()
+        let prices: Vec<i64> = fine
+            .iter()
             .zip(proof)
             .enumerate()
             .map(|(row, (price, more))| whole(price + often * more, row))
@@ -290,6 +333,7 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
         }
         loop {
             let made = mend(&self.problem, heap, view, relaxed.counts());
+            let made = made.map(|made| self.problem.by_class(&made));
             let Some(made) = made.filter(|made| self.problem.worth(made) >= wanted) else {
                 return Ok(None);
             };
@@ -300,34 +344,40 @@ impl<F: FnMut(&Settled) -> Option<Row>> Search<F> {
         }
     }
 
-    /// Divides a heap at the number that is farthest from whole, or, if all are whole, at the first that is
-    /// not settled. The half nearer to the relaxation is looked at first.
+    /// Divides a heap where both halves lose much: at the fraction with the greatest product of what is lost
+    /// below and above it (losses as Driebeek, Management Science 12, 1966; their product as Achterberg, "Constraint
+    /// integer programming", 2007; both from memory); of equals, at the one farthest from whole. If all counts
+    /// are whole, at the first that is not settled. Where a heap is divided decides how long the search is, not
+    /// what it finds. The half nearer to the relaxation is looked at first.
     fn divide(heap: Heap, relaxed: Relaxed, open: &mut Vec<(Heap, Rc<Relaxed>)>) {
-        let mut farthest: Option<(f64, usize, usize, f64)> = None;
-        let mut counts = relaxed.counts().iter();
-        for (class, least) in heap.least.iter().enumerate() {
-            for (way, least) in least.iter().enumerate() {
-                let count = counts.next().copied().unwrap_or(0.0);
-                let broken = (count - count.round()).abs();
-                if *least < heap.most[class][way]
-                    && farthest.is_none_or(|(most, ..)| broken > most + 1e-6)
-                {
-                    farthest = Some((broken, class, way, count));
-                }
+        let counts = relaxed.counts();
+        let mut best: Option<(f64, f64, usize)> = None;
+        for fraction in relaxed.fractions() {
+            let way = fraction.way;
+            let (below, above) = (fraction.lost_below, fraction.lost_above);
+            let score = below.clamp(LEAST_LOSS, MOST_LOSS) * above.clamp(LEAST_LOSS, MOST_LOSS);
+            let broken = (counts[way] - counts[way].round()).abs();
+            let better = best.is_none_or(|(most, farthest, _)| {
+                score > most + 1e-9 || (score > most - 1e-9 && broken > farthest + 1e-6)
+            });
+            if heap.least[way] < heap.most[way] && better {
+                best = Some((score, broken, way));
             }
         }
+        let first_open = || (0..counts.len()).find(|way| heap.least[*way] < heap.most[*way]);
         // Nothing left to divide: the table was made anew without a column, so its counts are whole, and
         // `take` looked at the one settlement.
-        let Some((_, class, way, count)) = farthest else {
+        let Some(way) = best.map(|(.., way)| way).or_else(first_open) else {
             return;
         };
-        let (least, most) = (heap.least[class][way], heap.most[class][way]);
+        let count = counts[way];
+        let (least, most) = (heap.least[way], heap.most[way]);
         let at = (count.floor().max(0.0) as u64).clamp(least, most - 1);
         let table = Rc::new(relaxed);
         let mut lower = heap.clone();
-        lower.most[class][way] = at;
+        lower.most[way] = at;
         let mut upper = heap;
-        upper.least[class][way] = at + 1;
+        upper.least[way] = at + 1;
         let halves = [(lower, Rc::clone(&table)), (upper, table)];
         if count - at as f64 >= 0.5 {
             open.extend(halves);

@@ -9,15 +9,23 @@
 //!   and at least `Σ min(saving, excess) / d · y`, which reaches `excess / d` (Chvátal and Gomory's rounding);
 //! - at least as many things save anything as it takes of those that save most to reach the excess.
 
+use super::relaxed::Relaxed;
+use super::rounded::rounded;
 use super::{Problem, Row};
 
 /// By how much a row must be broken, as a share of its right side, to be worth adding.
 const WORTH_IT: f64 = 0.02;
 
-/// The rows that these counts in fractions break most, at most one for each of the first `rows`.
-pub(super) fn broken_by(problem: &Problem, rows: usize, counts: &[f64]) -> Vec<Row> {
-    (0..rows)
-        .filter_map(|row| Savings::of(problem, row)?.broken_by(counts))
+/// Rows that the relaxation breaks: of those that follow from each of the first `rows` alone the one it breaks
+/// most, and those that follow from mixtures of all rows.
+pub(super) fn broken_by(problem: &Problem, rows: usize, relaxed: &Relaxed) -> Vec<Row> {
+    let counts = relaxed.counts();
+    let alone = (0..rows).filter_map(|row| Savings::of(problem, row)?.broken_by(counts));
+    let mixtures = relaxed.mixtures();
+    let mixed = mixtures.iter();
+    let mixed = mixed.filter_map(|mixture| rounded(problem, mixture, counts));
+    let rows = alone.chain(mixed);
+    rows.filter(|row| problem.span_with(row).is_some())
         .collect()
 }
 

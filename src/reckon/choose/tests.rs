@@ -1,5 +1,7 @@
 //! Cases for choosing, and its agreement with looking at every settlement.
 
+mod relaxation;
+
 use std::ops::Range;
 
 use proptest::prelude::*;
