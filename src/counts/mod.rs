@@ -18,6 +18,7 @@
 mod closing;
 mod finishing;
 pub mod helped;
+mod kit_total;
 mod opening;
 pub mod pages;
 pub mod rules;
@@ -27,11 +28,12 @@ mod weighing;
 
 pub use closing::{close, closing_mark, reopen};
 pub use finishing::{StintRefused, Uncounted, done, set_aside, settle, take_up};
+pub use kit_total::{KitTotal, kit_total};
 pub use opening::{BeginRefused, OpenRefused, begin, open, open_in};
 pub use store::{
     CountPlace, CountSheet, LeftOut, Part, Stint, find, left_out, of_teams, set_goes_on,
 };
-pub use tallying::{KitTotal, Recorded, SheetRefused, Tap, kit_total, record, record_sheet};
+pub use tallying::{Recorded, SheetRefused, Tap, record, record_sheet};
 
 use std::collections::HashSet;
 
