@@ -132,12 +132,12 @@ class Sender extends EventTarget {
     this.dispatchEvent(new Event("settled"));
   }
 
-  /** Posts some tallies of one stint; answers with the trouble, if any. */
+  /** Posts some tallies of one stint, named by its address; answers with the trouble, if any. */
   async post(stint, tallies) {
     const stop = new AbortController();
     const patience = setTimeout(() => stop.abort(), PATIENCE);
     try {
-      const answer = await fetch("/stints/" + encodeURIComponent(stint) + "/tallies", {
+      const answer = await fetch(stint + "/tallies", {
         method: "POST",
         headers: { "content-type": "application/json", accept: "application/json" },
         body: JSON.stringify({ tallies: tallies.map(({ nth, ...tally }) => tally) }),

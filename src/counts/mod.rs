@@ -18,6 +18,7 @@
 mod closing;
 mod finishing;
 pub mod helped;
+mod kit_total;
 mod opening;
 pub mod pages;
 pub mod rules;
@@ -27,11 +28,14 @@ mod weighing;
 
 pub use closing::{close, closing_mark, reopen};
 pub use finishing::{StintRefused, Uncounted, done, set_aside, settle, take_up};
+pub use kit_total::{KitTotal, kit_total};
 pub use opening::{BeginRefused, OpenRefused, begin, open, open_in};
 pub use store::{
     CountPlace, CountSheet, LeftOut, Part, Stint, find, left_out, of_teams, set_goes_on,
 };
-pub use tallying::{KitTotal, Recorded, SheetRefused, Tap, kit_total, record, record_sheet};
+pub use tallying::{Recorded, SheetRefused, Tap, record, record_sheet};
+
+use std::collections::HashSet;
 
 use sqlx::SqliteConnection;
 
@@ -40,7 +44,7 @@ use crate::ids::{CountId, StintId};
 use crate::{events, kits};
 use rules::facts::CountFacts;
 use rules::progress::{self, PlaceProgress, Progress};
-use rules::second::{self, Second};
+use rules::second::{self, Once, Second};
 
 /// A count with everything that was counted in it.
 pub struct Whole {
@@ -86,21 +90,27 @@ pub async fn whole(db: &mut SqliteConnection, count: CountId) -> Result<Whole, A
     })
 }
 
-/// The lines of a count that are worth a second count.
+/// The lines of a count that are worth a second count. Who tapped and what other kits have over is read only
+/// where it can matter.
 pub async fn worth_a_second_count(
     db: &mut SqliteConnection,
     whole: &Whole,
 ) -> Result<Vec<Second>, AppError> {
-    if !whole.sheet.is_open() || whole.facts.at_event {
+    if !whole.sheet.is_open() {
+        return Ok(Vec::new());
+    }
+    let once = second::counted_once(&whole.facts);
+    if once.is_empty() {
         return Ok(Vec::new());
     }
     let taps = store::taps_of_many_hands(db, whole.sheet.id).await?;
-    let spared = kits::spared_elsewhere(db, whole.sheet.kit).await?;
-    Ok(second::worth_it(
-        &whole.facts,
-        &second::hand_overs(&taps),
-        &spared,
-    ))
+    let spared = if once.iter().any(Once::is_short) {
+        kits::spared_elsewhere(db, whole.sheet.kit).await?
+    } else {
+        HashSet::new()
+    };
+    let handed_over = second::hand_overs(&taps);
+    Ok(second::worth_it(&once, &handed_over, &spared))
 }
 
 /// A stint and its count.

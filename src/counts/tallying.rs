@@ -1,22 +1,21 @@
 //! Recording tallies: one tap or a whole pile of them, each once, in one transaction.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
-use super::rules::close::Purpose;
+use super::kit_total::{KitTotal, kit_total};
 use super::rules::tally::{self, Earlier, TallyRefused};
-use super::rules::total::{self, Counted, Own};
 use super::store::{self, NewTally};
 use super::{CountSheet, Stint, stint_and_count};
 use crate::app::App;
 use crate::clock::Instant;
 use crate::error::{AppError, NotDone};
-use crate::ids::{FormId, PartId, PlaceId, StintId, TallyId};
+use crate::ids::{FormId, PartId, StintId, TallyId};
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
-use crate::{guides, ledger, secret};
+use crate::{ledger, secret};
 
 /// A tap on its way in.
 #[derive(Debug, Clone)]
@@ -49,114 +48,6 @@ impl Recorded {
     pub fn is_new(&self) -> bool {
         matches!(self, Recorded::Now { .. } | Recorded::Late)
     }
-}
-
-/// One part over the whole kit. `None` where it may not be seen.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct KitTotal {
-    /// What the kit's list needs, or in a recount what the books say. `None`: the list does not name it.
-    pub need: Option<i64>,
-    pub counted: i64,
-}
-
-impl KitTotal {
-    pub fn to_come(&self) -> i64 {
-        (self.need.unwrap_or(0) - self.counted).max(0)
-    }
-
-    pub fn over(&self) -> i64 {
-        self.need.map_or(0, |need| (self.counted - need).max(0))
-    }
-}
-
-/// A part's total as it stands on a stint's pages. `None` where the need must not show: in a recount of
-/// what somebody else counted.
-pub async fn kit_total(
-    db: &mut SqliteConnection,
-    sheet: &CountSheet,
-    stint: &Stint,
-    part: PartId,
-) -> sqlx::Result<Option<KitTotal>> {
-    if stint.blind && sheet.purpose == Purpose::Recount {
-        return Ok(None);
-    }
-    let (counted, mut book) = store::part_counted(db, sheet.id, sheet.kit, part).await?;
-    let need = match sheet.purpose {
-        Purpose::Arrival => store::need(db, sheet.kit, part).await?,
-        Purpose::Recount => {
-            book.clear();
-            store::due_of_part(db, sheet.id, part).await?
-        }
-    };
-    let own = Own {
-        stint: stint.id,
-        place: stint.place,
-        blind: stint.blind,
-    };
-    Ok(Some(KitTotal {
-        need,
-        counted: total::kit_counted(&counted, &book, Some(own)),
-    }))
-}
-
-/// The totals of every part that the kit's list names, for a stint's list of lines.
-pub(super) async fn kit_totals(
-    db: &mut SqliteConnection,
-    sheet: &CountSheet,
-    stint: &Stint,
-) -> sqlx::Result<HashMap<PartId, KitTotal>> {
-    if stint.blind && sheet.purpose == Purpose::Recount {
-        return Ok(HashMap::new());
-    }
-    let stints = store::of_count(db, sheet.id).await?;
-    let facts = store::facts(db, sheet.id, sheet.kit, &stints).await?;
-    let held = store::held(db, sheet.kit).await?;
-    let mut needs = HashMap::new();
-    match (sheet.purpose, sheet.revision, sheet.size) {
-        (Purpose::Recount, ..) => {
-            for ((_, part), due) in &facts.due {
-                *needs.entry(*part).or_default() += due.qty;
-            }
-        }
-        (Purpose::Arrival, Some(revision), Some(size)) => {
-            needs.extend(guides::need_of(db, revision, size).await?);
-        }
-        (Purpose::Arrival, ..) => {}
-    }
-    let mut book: HashMap<PartId, Vec<(PlaceId, i64)>> = HashMap::new();
-    if sheet.purpose == Purpose::Arrival {
-        for ((place, part), states) in &held {
-            let qty = states.values().sum();
-            book.entry(*part).or_default().push((*place, qty));
-        }
-    }
-    let own = Own {
-        stint: stint.id,
-        place: stint.place,
-        blind: stint.blind,
-    };
-    let total = |(part, need): (PartId, i64)| {
-        let counted: Vec<Counted> = facts
-            .stints
-            .iter()
-            .filter_map(|one| {
-                Some(Counted {
-                    stint: one.id,
-                    place: one.place,
-                    state: one.state,
-                    qty: facts.totals.get(&(one.id, part))?.total?,
-                    chosen: facts.chosen.get(&(one.place, part)) == Some(&one.id),
-                })
-            })
-            .collect();
-        let book = book.get(&part).map_or(&[][..], Vec::as_slice);
-        let kit = KitTotal {
-            need: Some(need),
-            counted: total::kit_counted(&counted, book, Some(own)),
-        };
-        (part, kit)
-    };
-    Ok(needs.into_iter().map(total).collect())
 }
 
 /// What stands in a line after some taps.
@@ -196,7 +87,10 @@ pub async fn record(
         totals.push(LineTotal {
             part,
             stint: store::standing(&mut tx, sink.stint.id, part).await?.total,
-            kit: kit_total(&mut tx, &sink.sheet, &sink.stint, part).await?,
+            kit: match sink.is_member {
+                true => kit_total(&mut tx, &sink.sheet, &sink.stint, part).await?,
+                false => None,
+            },
         });
     }
     if results.iter().any(Recorded::is_new) {
@@ -212,6 +106,8 @@ pub(super) struct Sink<'a> {
     now: Instant,
     pub stint: Stint,
     pub sheet: CountSheet,
+    /// Whoever does not belong to the team helps it: they see and take back nothing that others counted.
+    is_member: bool,
     known_parts: BTreeMap<PartId, Known>,
 }
 
@@ -236,6 +132,7 @@ impl<'a> Sink<'a> {
         Ok(Self {
             viewer,
             now: app.clock.now(),
+            is_member: viewer.role_in(sheet.team).is_some(),
             stint,
             sheet,
             known_parts: BTreeMap::new(),
@@ -340,6 +237,7 @@ impl<'a> Sink<'a> {
         Ok(here.then_some(Earlier {
             amount: earlier.amount,
             undone: earlier.undone,
+            not_theirs: !self.is_member && earlier.person != self.viewer.person,
         }))
     }
 

@@ -374,12 +374,7 @@ async fn undo(
 ) -> Result<(), NotDone<Refused>> {
     match ledger::undo(tx, seq, form, viewer.person, now, None).await {
         Ok(_) => Ok(()),
-        Err(UndoRefused::NotAppended(ledger::NotAppended::Sqlx(error))) => Err(error.into()),
         Err(UndoRefused::NoSuchEntry) => Err(AppError::NotFound("entry").into()),
-        Err(UndoRefused::Already(_)) => wrong("", "this was taken back before"),
-        Err(_) => wrong(
-            "",
-            "the pieces have been moved on since; take back first what happened to them after",
-        ),
+        Err(why) => wrong("", why.of_step()?),
     }
 }

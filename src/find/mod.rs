@@ -9,6 +9,7 @@ pub mod misses;
 pub mod pages;
 pub mod rules;
 mod store;
+pub mod tried;
 
 use std::collections::HashMap;
 

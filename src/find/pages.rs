@@ -12,6 +12,7 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 use super::rules::{SHOWN, counted};
+use super::tried::{Tried, tried};
 use super::{Answer, Group, Question};
 use crate::app::App;
 use crate::code::{Code, NotACode};
@@ -155,32 +156,27 @@ pub async fn look_up(
     asker: &Asker,
     typed: &str,
 ) -> Result<Result<(Code, CodeKind, Uuid), Response>, AppError> {
-    let now = app.clock.now();
-    if app.misses.is_blocked(&asker.0, now) {
-        return Err(AppError::TooMany(
-            "Too many codes that do not exist. Wait ten minutes, then look at the code again."
-                .into(),
-        ));
-    }
     let miss = |code: String| {
-        app.misses.note(&asker.0, now);
-        Ok(Err(problem::answer(
+        Tried::Missed(problem::answer(
             StatusCode::NOT_FOUND,
             format!("Check the characters of {code}: nothing bears this code."),
-        )))
+        ))
     };
-    let code = match Code::parse(typed) {
-        Ok(code) => code,
-        Err(NotACode::Check(code)) => return miss(code),
-        Err(NotACode::Length | NotACode::Character(_)) => {
-            return miss(typed.chars().take(20).collect());
-        }
-    };
-    let mut db = app.db.read().await?;
-    match codes::find(&mut db, &code).await? {
-        Some((kind, subject)) => Ok(Ok((code, kind, subject))),
-        None => miss(code.to_string()),
-    }
+    tried(app, asker, "code", async {
+        let code = match Code::parse(typed) {
+            Ok(code) => code,
+            Err(NotACode::Check(code)) => return Ok(miss(code)),
+            Err(NotACode::Length | NotACode::Character(_)) => {
+                return Ok(miss(typed.chars().take(20).collect()));
+            }
+        };
+        let mut db = app.db.read().await?;
+        Ok(match codes::find(&mut db, &code).await? {
+            Some((kind, subject)) => Tried::Opens((code, kind, subject)),
+            None => miss(code.to_string()),
+        })
+    })
+    .await
 }
 
 /// Whose misses are counted together: a session's, else an address's.

@@ -20,6 +20,26 @@ pub enum UndoRefused {
     NotAppended(#[from] NotAppended),
 }
 
+impl UndoRefused {
+    /// The same for the page of a thing that tells its steps and no entries' numbers: a step was the entry.
+    /// What the database could not do is no refusal.
+    pub fn of_step(self) -> Result<&'static str, sqlx::Error> {
+        match self {
+            UndoRefused::NotAppended(NotAppended::Sqlx(error)) => Err(error),
+            UndoRefused::Already(_) => Ok("this was taken back before"),
+            UndoRefused::NoSuchEntry
+            | UndoRefused::NothingMoved
+            | UndoRefused::NotAppended(
+                NotAppended::NotEnough { .. }
+                | NotAppended::CarriedElsewhere { .. }
+                | NotAppended::InItself { .. },
+            ) => Ok(
+                "the pieces have been moved on since; take back first what happened to them after",
+            ),
+        }
+    }
+}
+
 /// Records the reverse of the entry `seq`, which must still be possible: what it moved must be where it
 /// moved it. A count's marks stay: that somebody counted remains true.
 pub async fn undo(

@@ -121,7 +121,8 @@ pub async fn withdraw(
 
 /// Opens a link on a phone: answers the secret for its cookie.
 pub async fn open(app: &App, key: &Key, name: &str) -> Result<String, NotDone<Refused>> {
-    let name = rules::name(name).map_err(NotDone::Refused)?;
+    let name = rules::NAME.read(name);
+    let name = name.map_err(|why| NotDone::Refused(why.into()))?;
     let mut tx = app.db.begin_write().await?;
     let link = in_force(&mut tx, key)
         .await?

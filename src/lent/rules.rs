@@ -3,10 +3,14 @@
 use std::fmt;
 
 use crate::code::{Code, NotACode};
+use crate::people::bare_name::{Asked, NotAName};
 use crate::secret;
-use crate::text::tidy;
 
-const LONGEST: usize = 80;
+/// What whoever opens a link is asked for.
+pub const NAME: Asked = Asked {
+    what: "name",
+    most: 80,
+};
 
 /// Why something was not done about a link.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -19,12 +23,8 @@ pub enum Refused {
     Ended,
     #[error("this link is on as many phones as one may be; ask the lender for a new one")]
     TooMany,
-    #[error("write your name")]
-    NoName,
-    #[error("a name has at most 80 characters")]
-    LongName,
-    #[error("write your name alone, without address or number")]
-    MoreThanAName,
+    #[error(transparent)]
+    Name(#[from] NotAName),
 }
 
 /// What opens a link: three codes as they stand on crates, each with its check character. Fifteen characters out
@@ -77,20 +77,6 @@ impl fmt::Display for Key {
     }
 }
 
-/// A name as it is kept.
-pub fn name(typed: &str) -> Result<String, Refused> {
-    let name = tidy(typed);
-    if name.is_empty() {
-        Err(Refused::NoName)
-    } else if name.chars().count() > LONGEST {
-        Err(Refused::LongName)
-    } else if name.contains('@') || name.chars().any(|c| c.is_ascii_digit()) {
-        Err(Refused::MoreThanAName)
-    } else {
-        Ok(name)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -122,20 +108,6 @@ mod tests {
             let wrong: String = wrong.into_iter().collect();
             let refused = matches!(Key::parse(&wrong), Err(NotAKey::Code(NotACode::Check(_))));
             assert!(refused, "{wrong}");
-        }
-    }
-
-    #[test]
-    fn a_name_and_nothing_else_is_asked_for() {
-        let long = "x".repeat(81);
-        for (typed, expected) in [
-            ("  Ivo  Quern ", Ok("Ivo Quern")),
-            ("", Err(Refused::NoName)),
-            (&long, Err(Refused::LongName)),
-            ("ivo@quern.example", Err(Refused::MoreThanAName)),
-            ("Ivo 0171", Err(Refused::MoreThanAName)),
-        ] {
-            assert_eq!(name(typed), expected.map(str::to_owned), "{typed}");
         }
     }
 }

@@ -8,21 +8,18 @@ use crate::app::App;
 use crate::db::Tx;
 use crate::error::{AppError, NotDone};
 use crate::ids::KitId;
-use crate::ledger::{self, Document, Entry, Move, NotAppended, Outside, Stand, UndoRefused};
+use crate::ledger::{self, Document, Entry, Move, NotAppended, Outside, Stand};
 use crate::people::Viewer;
 use crate::places;
 use crate::receipts::{self, Outcome, Sent};
-use crate::web::form::Wrong;
+use crate::web::form::{self, Wrong};
+
 /// Why nothing happened to a line: each thing to put right at its field.
 type Refused = NotDone<Vec<Wrong>>;
 
-fn wrong<T>(field: &str, text: &str) -> Result<T, Refused> {
-    Err(NotDone::Refused(vec![Wrong::at(field, text)]))
-}
-
 impl From<StepRefused> for Refused {
     fn from(why: StepRefused) -> Self {
-        NotDone::Refused(vec![Wrong::at("", why)])
+        form::refused("", why)
     }
 }
 
@@ -83,7 +80,7 @@ pub async fn arrive(
         let ids: Vec<_> = inside.iter().map(|place| place.id).collect();
         let came = typed::came(qty, place, on, &ids, today).map_err(NotDone::Refused)?;
         if let Some(words) = places::sealed_words(tx, came.place).await? {
-            return wrong("place", &words);
+            return Err(form::refused("place", words));
         }
         let now = app.clock.now();
         let mut entry = Entry::new(sent.id, "arrived", viewer.person, now);
@@ -147,19 +144,10 @@ pub async fn take_back(
         standing::may_take_back(taken, &line.steps)?;
         let now = app.clock.now();
         if let Some(seq) = taken.entry {
-            match ledger::undo(tx, seq, sent.id, viewer.person, now, None).await {
-                Ok(_) => {}
-                Err(UndoRefused::NotAppended(NotAppended::Sqlx(error))) => return Err(error.into()),
-                Err(UndoRefused::Already(_)) => return wrong("", "this was taken back before"),
-                Err(_) => {
-                    return wrong(
-                        "",
-                        "the pieces have been moved on since; take back first what happened to them \
-                         after",
-                    );
-                }
-            }
-            return Ok(line.path());
+            return match ledger::undo(tx, seq, sent.id, viewer.person, now, None).await {
+                Ok(_) => Ok(line.path()),
+                Err(why) => Err(form::refused("", why.of_step()?)),
+            };
         }
         let step = Step {
             undoes: Some(at),

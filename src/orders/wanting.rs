@@ -12,7 +12,7 @@ use crate::ids::{DamageId, KitId, OrderId, PartId, PersonId};
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
 use crate::text::tidy;
-use crate::web::form::Wrong;
+use crate::web::form::{self, Wrong};
 use crate::{kits, parts};
 
 /// A line as it was typed.
@@ -24,10 +24,6 @@ pub struct Typed {
     pub qty: String,
     pub needed_on: String,
     pub why: String,
-}
-
-fn wrong<T>(field: &str, text: &str) -> Result<T, NotDone<Vec<Wrong>>> {
-    Err(NotDone::Refused(vec![Wrong::at(field, text)]))
 }
 
 /// Puts what somebody wants on the list for the next order.
@@ -44,23 +40,25 @@ pub async fn want(
         };
         let kit = match kit {
             Some(kit) if viewer.keeps(kit.team) && !kit.put_away => kit.id,
-            Some(_) | None => return wrong("kit", "choose one of your kits"),
+            Some(_) | None => return Err(form::refused("kit", "choose one of your kits")),
         };
         let words = tidy(&typed.part);
         let part = match parts::called(tx, &words).await?.as_slice() {
-            _ if words.is_empty() => return wrong("part", "write which part, by number or name"),
+            _ if words.is_empty() => {
+                return Err(form::refused("part", "write which part, by number or name"));
+            }
             [] => {
-                return wrong(
+                return Err(form::refused(
                     "part",
                     "no part is called so; write its number, or its name as the parts list has it",
-                );
+                ));
             }
             [one] => *one,
             _ => {
-                return wrong(
+                return Err(form::refused(
                     "part",
                     "several parts are called so; write number, name and colour: “B-4 Peg, black”",
-                );
+                ));
             }
         };
         let wanted =

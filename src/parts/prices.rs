@@ -14,8 +14,8 @@ use crate::error::{AppError, NotDone};
 use crate::ids::{PartId, TeamId};
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
-use crate::reckon::money::{Currency, Money, MoneyRefused, Price};
-use crate::web::form::Wrong;
+use crate::reckon::money::{Currency, Money, Price};
+use crate::web::form::{self, Wrong};
 
 /// What a team decided about money; `None` as long as it decided nothing.
 pub async fn money(db: &mut SqliteConnection, team: TeamId) -> sqlx::Result<Option<TeamMoney>> {
@@ -42,10 +42,10 @@ pub async fn decide(
     above: &str,
 ) -> Result<Outcome, NotDone<Vec<Wrong>>> {
     receipts::once(app, sent, Some(viewer.person), async |tx| {
-        let currency: Currency = currency.parse().map_err(|why| at("currency", why))?;
+        let currency: Currency = currency.parse().map_err(|why| form::refused("currency", why))?;
         let above = match above.trim() {
             "" => None,
-            typed => Some(Money::read(typed, currency).map_err(|why| at("above", why))?),
+            typed => Some(Money::read(typed, currency).map_err(|why| form::refused("above", why))?),
         };
         let others = store::priced_otherwise(tx, team, currency).await?;
         if others > 0 {
@@ -53,7 +53,7 @@ pub async fn decide(
                 "{others} of your prices are in another currency; one team reckons in one currency, \
                  so take those away first"
             );
-            return Err(NotDone::Refused(vec![Wrong::at("currency", why)]));
+            return Err(form::refused("currency", why));
         }
         let now = app.clock.now();
         store::add_money(tx, team, currency, above, viewer.person, now).await?;
@@ -77,7 +77,7 @@ pub async fn say(
             .ok_or(AppError::NotFound("part"))?;
         let Some(TeamMoney { currency, .. }) = money(tx, team).await? else {
             let why = "say first in which currency your team reckons";
-            return Err(NotDone::Refused(vec![Wrong::at("amount", why)]));
+            return Err(form::refused("amount", why));
         };
         let price = read(amount, for_pieces, currency).map_err(NotDone::Refused)?;
         let now = app.clock.now();
@@ -85,10 +85,6 @@ pub async fn say(
         Ok(format!("/teams/{team}/prices/{part}"))
     })
     .await
-}
-
-fn at(field: &str, why: MoneyRefused) -> NotDone<Vec<Wrong>> {
-    NotDone::Refused(vec![Wrong::at(field, why)])
 }
 
 /// Reads a price; an empty number of pieces is one.

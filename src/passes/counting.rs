@@ -12,6 +12,7 @@ use super::Helper;
 use super::store;
 use crate::app::App;
 use crate::counts::helped::{self, Sheet, Typed, Wrong};
+use crate::counts::pages::Counter;
 use crate::counts::{self, BeginRefused, SheetRefused, StintRefused, Uncounted};
 use crate::error::{AppError, NotDone};
 use crate::events;
@@ -19,6 +20,9 @@ use crate::ids::{CountId, KitId, PartId, PersonId, PlaceId, StintId};
 use crate::people::{self, Viewer};
 use crate::places::{self, Place};
 use crate::receipts::{Outcome, Sent};
+
+/// Where the stints of helpers are.
+pub const STINTS: &str = "/helping/stints";
 
 /// Why something was not done, in words that name nobody.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -141,6 +145,13 @@ pub async fn own(
 async fn check_own(app: &App, helper: &Helper, stint: StintId) -> Result<Sheet, AppError> {
     let mut db = app.db.read().await?;
     Ok(own(&mut db, helper, stint).await?.0)
+}
+
+/// The helper as somebody who taps in a stint that they began themselves.
+pub async fn counter(app: &App, helper: &Helper, stint: StintId) -> Result<Counter, AppError> {
+    let sheet = check_own(app, helper, stint).await?;
+    let viewer = viewer(app, helper).await?;
+    Ok(Counter::helper(viewer, sheet.count.zone, STINTS))
 }
 
 /// Records what was typed into a sheet, all or nothing. Answers how many lines changed.

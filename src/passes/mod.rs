@@ -110,7 +110,8 @@ pub async fn end(
 /// Opens a pass on a phone: answers the secret for its cookie. Sent twice, the first phone's secret is gone, so
 /// another one is drawn and the first name stands there twice; nothing else follows from it.
 pub async fn open(app: &App, pass: &Pass, first_name: &str) -> Result<String, NotDone<Refused>> {
-    let name = rules::first_name(first_name).map_err(NotDone::Refused)?;
+    let name = rules::FIRST_NAME.read(first_name);
+    let name = name.map_err(|why| NotDone::Refused(why.into()))?;
     let mut tx = app.db.begin_write().await?;
     let pass = store::find(&mut tx, &pass.code)
         .await?

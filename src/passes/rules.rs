@@ -1,9 +1,13 @@
-//! When a helper pass holds, and what a first name is. Pure.
+//! When a helper pass holds, and what is asked of a helper. Pure.
 
 use crate::clock::Day;
-use crate::text::tidy;
+use crate::people::bare_name::{Asked, NotAName};
 
-const LONGEST: usize = 40;
+/// What a helper is asked for.
+pub const FIRST_NAME: Asked = Asked {
+    what: "first name",
+    most: 40,
+};
 
 /// Why something was not done about a pass.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -18,12 +22,8 @@ pub enum Refused {
     Ended,
     #[error("this pass is on as many phones as one may be; ask somebody of the team for a new one")]
     TooMany,
-    #[error("write your first name")]
-    NoName,
-    #[error("a first name has at most 40 characters")]
-    LongName,
-    #[error("write your first name alone, without address or number")]
-    MoreThanAName,
+    #[error(transparent)]
+    Name(#[from] NotAName),
 }
 
 /// What a pass depends on.
@@ -38,20 +38,6 @@ pub struct Terms {
 /// Whether a pass opens anything on a day. It holds before the event begins, because kits are packed before.
 pub fn holds(terms: Terms, today: Day) -> bool {
     !terms.is_ended && !terms.is_called_off && today <= terms.last_on
-}
-
-/// A first name as it is kept.
-pub fn first_name(typed: &str) -> Result<String, Refused> {
-    let name = tidy(typed);
-    if name.is_empty() {
-        Err(Refused::NoName)
-    } else if name.chars().count() > LONGEST {
-        Err(Refused::LongName)
-    } else if name.contains('@') || name.chars().any(|c| c.is_ascii_digit()) {
-        Err(Refused::MoreThanAName)
-    } else {
-        Ok(name)
-    }
 }
 
 #[cfg(test)]
@@ -79,20 +65,5 @@ mod tests {
             ..terms
         };
         assert!(!holds(called_off, day("2027-03-07")));
-    }
-
-    #[test]
-    fn a_first_name_and_nothing_else_is_asked_for() {
-        let long = "x".repeat(41);
-        for (typed, expected) in [
-            ("  Sam ", Ok("Sam")),
-            ("Åsa-Lin", Ok("Åsa-Lin")),
-            ("", Err(Refused::NoName)),
-            (&long, Err(Refused::LongName)),
-            ("sam@quern.example", Err(Refused::MoreThanAName)),
-            ("Sam 0171", Err(Refused::MoreThanAName)),
-        ] {
-            assert_eq!(first_name(typed), expected.map(str::to_owned), "{typed}");
-        }
     }
 }

@@ -12,6 +12,7 @@
 
 pub mod access;
 pub mod account;
+pub mod bare_name;
 pub mod links;
 pub mod members;
 mod memory;

@@ -32,7 +32,7 @@ use crate::ledger::{self, Document, Entry, Move, NotAppended, Outside, Stand};
 use crate::people::Viewer;
 use crate::pictures::Shown;
 use crate::receipts::{self, Outcome, Sent};
-use crate::web::form::Wrong;
+use crate::web::form::{self, Wrong};
 use crate::{kits, places};
 use rules::standing::{self, Kind, Line, Standing};
 use rules::typed::{self, Answer, Came, Typed};
@@ -151,13 +151,13 @@ pub async fn send(
         let letter = letter::write(tx, viewer.zone(), kit, today).await?;
         let said = typed::sent(typed, today).map_err(NotDone::Refused)?;
         if let Some(why) = letter.not_yet {
-            return wrong("", why);
+            return Err(form::refused("", why));
         }
         if letter.report.short.is_empty() && letter.report.over.is_empty() {
-            return wrong(
+            return Err(form::refused(
                 "",
                 "nothing is short or over, so there is nothing to report",
-            );
+            ));
         }
         let offered = self::pictures(tx, &letter.kit).await?;
         let mut chosen = Vec::new();
@@ -166,7 +166,7 @@ pub async fn send(
             match id.filter(|id| offered.iter().any(|shown| shown.id == *id)) {
                 Some(id) if !chosen.contains(&id) => chosen.push(id),
                 Some(_) => {}
-                None => return wrong("picture", "choose pictures of the list"),
+                None => return Err(form::refused("picture", "choose pictures of the list")),
             }
         }
         let number = store::next_number(tx, kit).await?;
@@ -250,7 +250,7 @@ pub async fn arrive(
         } = typed::came(fields, &report.lines, &ids, report.sent_on, today)
             .map_err(NotDone::Refused)?;
         if let Some(words) = places::sealed_words(tx, place).await? {
-            return wrong("place", &words);
+            return Err(form::refused("place", words));
         }
         let mut entry = Entry::new(sent.id, "arrived", viewer.person, app.clock.now());
         entry.document = Some(Document::Kit(kit));
@@ -304,14 +304,13 @@ pub async fn close(
 async fn open(tx: &mut Tx, kit: KitId, number: i64) -> Result<Report, NotDone<Vec<Wrong>>> {
     let report = find(tx, kit, number).await?;
     match report.standing {
-        Standing::Closed => wrong("", "this report is closed; take that back first"),
-        Standing::NotSent => wrong("", "this report was not sent after all"),
+        Standing::Closed => Err(form::refused(
+            "",
+            "this report is closed; take that back first",
+        )),
+        Standing::NotSent => Err(form::refused("", "this report was not sent after all")),
         _ => Ok(report),
     }
-}
-
-fn wrong<T>(field: &str, text: &str) -> Result<T, NotDone<Vec<Wrong>>> {
-    Err(NotDone::Refused(vec![Wrong::at(field, text)]))
 }
 
 /// A step of now.

@@ -1,14 +1,14 @@
 //! Taking back what was written down about a report.
 
 use super::rules::standing::{self, Kind, Standing};
-use super::{Step, find, step, store, wrong};
+use super::{Step, find, step, store};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::KitId;
-use crate::ledger::{self, NotAppended, UndoRefused};
+use crate::ledger;
 use crate::people::Viewer;
 use crate::receipts::{self, Outcome, Sent};
-use crate::web::form::Wrong;
+use crate::web::form::{self, Wrong};
 
 /// Takes a step back: pieces that arrived by taking back their entry, everything else by another step.
 pub async fn take_back(
@@ -26,10 +26,13 @@ pub async fn take_back(
             return Err(AppError::NotFound("step").into());
         };
         if taken.kind == Kind::TakenBack || !standing::is_in_force(taken, &report.steps) {
-            return wrong("", "this was taken back before");
+            return Err(form::refused("", "this was taken back before"));
         }
         if report.standing == Standing::Closed && taken.kind != Kind::Closed {
-            return wrong("", "this report is closed; take that back first");
+            return Err(form::refused(
+                "",
+                "this report is closed; take that back first",
+            ));
         }
         let others = report.steps.iter().any(|step| {
             step.line > line
@@ -37,23 +40,17 @@ pub async fn take_back(
                 && standing::is_in_force(step, &report.steps)
         });
         if taken.kind == Kind::Sent && others {
-            return wrong("", "take back first what happened to it after it was sent");
+            return Err(form::refused(
+                "",
+                "take back first what happened to it after it was sent",
+            ));
         }
         if let Some(seq) = taken.entry {
             let now = app.clock.now();
-            match ledger::undo(tx, seq, sent.id, viewer.person, now, None).await {
-                Ok(_) => {}
-                Err(UndoRefused::NotAppended(NotAppended::Sqlx(error))) => return Err(error.into()),
-                Err(UndoRefused::Already(_)) => return wrong("", "this was taken back before"),
-                Err(_) => {
-                    return wrong(
-                        "",
-                        "the pieces have been moved on since; take back first what happened to them \
-                         after",
-                    );
-                }
-            }
-            return Ok(report.path());
+            return match ledger::undo(tx, seq, sent.id, viewer.person, now, None).await {
+                Ok(_) => Ok(report.path()),
+                Err(why) => Err(form::refused("", why.of_step()?)),
+            };
         }
         let step = Step {
             undoes: Some(line),

@@ -195,25 +195,23 @@ async fn today(
     let may_keep = allowed(Rule::KeepsGuides, Some(viewer.standing(None)));
     let lists = store::lists(&mut db, may_keep).await?;
     let mut kits = Vec::new();
-    let mut reports = 0;
+    let mut open = rules::OpenFacts::default();
     for membership in viewer.memberships() {
-        reports += damage::waiting(&mut db, membership.team).await?;
+        open.reports += damage::waiting(&mut db, membership.team).await?;
         kits.extend(store::kits(&mut db, membership.team, membership.role.keeps()).await?);
     }
     let day = viewer.today(&app);
-    let (mut to_order, mut late) = (0, 0);
     for membership in viewer.memberships().iter().filter(|of| of.role.keeps()) {
         let waiting = orders::waiting(&mut db, membership.team, day).await?;
-        to_order += waiting.lines;
-        late += waiting.late;
+        open.to_order += waiting.lines;
+        open.late += waiting.late;
     }
     let going_on = lent::going_on(&mut db, &viewer).await?;
     let (due, more_due) = lent::due(&going_on, day, ALSO_WAITING);
     let answers = lent::answers(&mut db, &going_on, app.clock.now()).await?;
     let with_us = lent::with_us(&mut db, &going_on, day).await?;
     let events = coming_events(&mut db, &viewer, day).await?;
-    let jobs = rules::choose(&kits, lists, reports, day);
-    let mut jobs = rules::with_orders(jobs, to_order, late).into_iter();
+    let mut jobs = rules::choose(&kits, lists, open, day).into_iter();
     let first = jobs.next();
     let mut waiting: Vec<Job> = jobs.take(ALSO_WAITING).collect();
     // Whoever answers for the machine is told above all else that waits.

@@ -50,6 +50,17 @@ pub struct ListFacts {
     pub may_keep: bool,
 }
 
+/// What of the viewer's teams waits apart from any kit's count.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct OpenFacts {
+    /// Reports of damage that nobody has looked at.
+    pub reports: i64,
+    /// Lines for the next order.
+    pub to_order: i64,
+    /// Lines that were ordered and should have been here.
+    pub late: i64,
+}
+
 /// One thing to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Job {
@@ -105,25 +116,23 @@ pub enum Job {
     },
 }
 
-/// Puts what is to be ordered, or asked after, among the jobs: after everything that has a last day.
-pub fn with_orders(mut jobs: Vec<Job>, waiting: i64, late: i64) -> Vec<Job> {
-    if waiting > 0 || late > 0 {
-        let at = jobs
-            .iter()
-            .position(|job| matches!(job, Job::NewerRevision { .. }))
-            .unwrap_or(jobs.len());
-        jobs.insert(at, Job::Orders { waiting, late });
-    }
-    jobs
-}
-
 /// Every job there is, the first one first. Counting that was begun goes before everything; a kit that
 /// nobody opened goes before shorts; shorts with fewer days left go first. Reports of damage come between
-/// shorts that must be claimed in two days and those that have longer.
-pub fn choose(kits: &[KitFacts], lists: ListFacts, reports: i64, today: Day) -> Vec<Job> {
+/// shorts that must be claimed in two days and those that have longer. Orders come after everything that has a
+/// last day or a box that is awaited, before new revisions and the shopping.
+pub fn choose(kits: &[KitFacts], lists: ListFacts, open: OpenFacts, today: Day) -> Vec<Job> {
     let mut jobs: Vec<(u8, i64, Job)> = Vec::new();
+    let OpenFacts {
+        reports,
+        to_order,
+        late,
+    } = open;
     if reports > 0 {
         jobs.push((3, 2, Job::LookAtReports { waiting: reports }));
+    }
+    if to_order > 0 || late > 0 {
+        let waiting = to_order;
+        jobs.push((5, 0, Job::Orders { waiting, late }));
     }
     if lists.may_keep {
         if lists.guides == 0 {
@@ -190,12 +199,12 @@ pub fn choose(kits: &[KitFacts], lists: ListFacts, reports: i64, today: Day) -> 
                 label: label.clone(),
                 name: kit.name.clone(),
             };
-            jobs.push((5, 0, job));
+            jobs.push((5, 1, job));
         }
     }
     let parts = kits.iter().map(|kit| kit.to_buy).sum();
     if parts > 0 {
-        jobs.push((5, 1, Job::Shop { parts }));
+        jobs.push((5, 2, Job::Shop { parts }));
     }
     jobs.sort_by_key(|(rank, within, _)| (*rank, *within));
     jobs.into_iter().map(|(_, _, job)| job).collect()
@@ -225,64 +234,59 @@ mod tests {
     }
 
     #[test]
-    fn what_is_low_in_any_kit_is_one_job_and_comes_last() {
+    fn what_is_low_in_any_kit_is_one_job() {
         let today = "2027-03-04".parse().unwrap();
         let mut low = kit("Low");
         low.to_buy = 2;
         let mut lower = kit("Lower");
         lower.to_buy = 1;
-        lower.newer_revision = Some((RevisionId::new(), "1.1".into()));
-        let jobs = choose(&[low, lower], ListFacts::default(), 0, today);
-        assert_eq!(jobs.last(), Some(&Job::Shop { parts: 3 }));
-        assert_eq!(jobs.len(), 2);
-    }
-
-    #[test]
-    fn reports_come_before_revisions_and_after_shorts_with_a_last_day() {
-        let today = "2027-03-04".parse().unwrap();
-        let mut short = kit("Short");
-        short.counted = true;
-        short.complete = true;
-        short.lacking = 2;
-        short.report_by = Some("2027-03-05".parse().unwrap());
-        let jobs = choose(&[short], ListFacts::default(), 3, today);
-        assert!(matches!(jobs[0], Job::Report { .. }), "{jobs:?}");
-        assert_eq!(jobs[1], Job::LookAtReports { waiting: 3 });
-    }
-
-    fn names(kits: &[KitFacts]) -> Vec<String> {
-        let today = "2027-03-04".parse().unwrap();
-        choose(
-            kits,
-            ListFacts {
-                guides: 1,
-                ..ListFacts::default()
-            },
-            0,
+        let jobs = choose(
+            &[low, lower],
+            ListFacts::default(),
+            OpenFacts::default(),
             today,
-        )
-        .into_iter()
-        .map(|job| match job {
-            Job::GoOnCounting { name, .. } => format!("count {name}"),
-            Job::Unpack { name, .. } => format!("unpack {name}"),
-            Job::Report {
-                name, days_left, ..
-            } => format!("report {name} {days_left:?}"),
-            Job::MoreToCome { name, .. } => format!("wait {name}"),
-            Job::NewerRevision { name, .. } => format!("revised {name}"),
-            Job::AddGuide | Job::AddKit | Job::ReadList { .. } => "begin".into(),
-            Job::LookAtReports { waiting } => format!("look at {waiting}"),
-            Job::LookAtBackups { .. } => "backups".into(),
-            Job::Shop { parts } => format!("buy {parts}"),
-            Job::Orders { .. } => "orders".into(),
-        })
-        .collect()
+        );
+        assert_eq!(jobs, [Job::Shop { parts: 3 }]);
+    }
+
+    fn names(kits: &[KitFacts], open: OpenFacts) -> Vec<String> {
+        let today = "2027-03-04".parse().unwrap();
+        let lists = ListFacts {
+            guides: 1,
+            ..ListFacts::default()
+        };
+        choose(kits, lists, open, today)
+            .into_iter()
+            .map(|job| match job {
+                Job::GoOnCounting { name, .. } => format!("count {name}"),
+                Job::Unpack { name, .. } => format!("unpack {name}"),
+                Job::Report {
+                    name, days_left, ..
+                } => format!("report {name} {days_left:?}"),
+                Job::MoreToCome { name, .. } => format!("wait {name}"),
+                Job::NewerRevision { name, .. } => format!("revised {name}"),
+                Job::AddGuide | Job::AddKit | Job::ReadList { .. } => "begin".into(),
+                Job::LookAtReports { waiting } => format!("look at {waiting}"),
+                Job::LookAtBackups { .. } => "backups".into(),
+                Job::Shop { parts } => format!("buy {parts}"),
+                Job::Orders { waiting, late } => format!("orders {waiting} {late}"),
+            })
+            .collect()
+    }
+
+    /// What waits apart from any kit: reports, lines to order, late lines.
+    fn open(reports: i64, to_order: i64, late: i64) -> OpenFacts {
+        OpenFacts {
+            reports,
+            to_order,
+            late,
+        }
     }
 
     #[test]
     fn begun_work_goes_first_then_what_is_unopened_then_shorts_by_days_left() {
         let by = |day: &str| Some(day.parse().unwrap());
-        let open = OpenCount {
+        let open_count = OpenCount {
             count: CountId::new(),
             bags: 3,
             bags_counted: 1,
@@ -311,7 +315,7 @@ mod tests {
                 ..kit("C")
             },
             KitFacts {
-                open: Some(open),
+                open: Some(open_count),
                 counted: false,
                 ..kit("D")
             },
@@ -329,29 +333,67 @@ mod tests {
             "report A Some(10)",
             "wait E",
         ];
-        assert_eq!(names(&kits), expected);
+        assert_eq!(names(&kits, OpenFacts::default()), expected);
     }
 
     #[test]
-    fn orders_come_before_revisions_only() {
-        let newer = Some((RevisionId::new(), "B".to_owned()));
-        let kits = [KitFacts {
+    fn what_waits_apart_from_a_kit_has_its_place_among_the_kits_jobs() {
+        let by = |day: &str| Some(day.parse().unwrap());
+        let soon = KitFacts {
             lacking: 2,
-            newer_revision: newer,
-            ..kit("A")
-        }];
-        let today = "2027-03-04".parse().unwrap();
-        let jobs = || choose(&kits, ListFacts::default(), 0, today);
-        assert_eq!(with_orders(jobs(), 0, 0), jobs());
-        let with = with_orders(jobs(), 2, 1);
-        assert!(matches!(with[0], Job::Report { .. }), "{with:?}");
-        assert_eq!(
-            with[1],
-            Job::Orders {
-                waiting: 2,
-                late: 1
-            }
-        );
+            report_by: by("2027-03-05"),
+            ..kit("soon")
+        };
+        let later = KitFacts {
+            lacking: 2,
+            report_by: by("2027-03-08"),
+            ..kit("later")
+        };
+        let awaited = KitFacts {
+            complete: false,
+            lacking: 1,
+            ..kit("awaited")
+        };
+        let revised = KitFacts {
+            newer_revision: Some((RevisionId::new(), "B".to_owned())),
+            ..kit("revised")
+        };
+        let low = KitFacts {
+            to_buy: 2,
+            ..kit("low")
+        };
+        let shorts = [soon, later];
+        let wants = [low, revised, awaited];
+        let cases: [(&[KitFacts], OpenFacts, &[&str]); 9] = [
+            (&[], open(0, 0, 0), &[]),
+            (&[], open(0, 2, 0), &["orders 2 0"]),
+            (&[], open(0, 0, 1), &["orders 0 1"]),
+            (&[], open(3, 2, 1), &["look at 3", "orders 2 1"]),
+            (
+                &shorts,
+                open(3, 0, 0),
+                &["report soon Some(1)", "look at 3", "report later Some(4)"],
+            ),
+            (
+                &shorts,
+                open(0, 2, 1),
+                &["report soon Some(1)", "report later Some(4)", "orders 2 1"],
+            ),
+            (&wants[..1], open(0, 2, 1), &["orders 2 1", "buy 2"]),
+            (
+                &wants,
+                open(0, 0, 0),
+                &["wait awaited", "revised revised", "buy 2"],
+            ),
+            (
+                &wants,
+                open(0, 2, 1),
+                &["wait awaited", "orders 2 1", "revised revised", "buy 2"],
+            ),
+        ];
+        for (kits, open, expected) in cases {
+            assert_eq!(names(kits, open), expected, "{open:?}");
+        }
     }
 
     #[test]
@@ -363,14 +405,17 @@ mod tests {
             ..kit("A")
         };
         assert_eq!(
-            names(std::slice::from_ref(&facts)),
+            names(std::slice::from_ref(&facts), OpenFacts::default()),
             ["report A None", "revised A"]
         );
         assert!(
-            names(&[KitFacts {
-                keeps: false,
-                ..facts
-            }])
+            names(
+                &[KitFacts {
+                    keeps: false,
+                    ..facts
+                }],
+                OpenFacts::default()
+            )
             .is_empty()
         );
     }
@@ -382,7 +427,10 @@ mod tests {
             may_keep: true,
             ..ListFacts::default()
         };
-        assert_eq!(choose(&[], lists, 0, today), [Job::AddGuide]);
+        assert_eq!(
+            choose(&[], lists, OpenFacts::default(), today),
+            [Job::AddGuide]
+        );
         let revision = RevisionId::new();
         let lists = ListFacts {
             guides: 1,
@@ -390,9 +438,9 @@ mod tests {
             may_keep: true,
         };
         assert_eq!(
-            choose(&[], lists, 0, today),
+            choose(&[], lists, OpenFacts::default(), today),
             [Job::ReadList { revision }, Job::AddKit]
         );
-        assert!(choose(&[], ListFacts::default(), 0, today).is_empty());
+        assert!(choose(&[], ListFacts::default(), OpenFacts::default(), today).is_empty());
     }
 }

@@ -2,6 +2,8 @@
 
 use std::fmt::Display;
 
+use crate::error::NotDone;
+
 /// One choice of a select or a group of radio buttons.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Choice {
@@ -41,6 +43,11 @@ impl Wrong {
             text: text.to_string(),
         }
     }
+}
+
+/// A form refused for one thing to put right.
+pub fn refused(field: &str, text: impl Display) -> NotDone<Vec<Wrong>> {
+    NotDone::Refused(vec![Wrong::at(field, text)])
 }
 
 /// The sentence for one field, as the field macros take it.

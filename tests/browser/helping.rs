@@ -4,6 +4,7 @@
 use fieldstow::people::Role;
 
 use crate::support::{Stage, Width, Window, drawn};
+use crate::taps::{all_sent, counted};
 
 /// The page that is open, at every width.
 async fn is_sound_at_every_width(window: &Window, name: &str) {
@@ -87,6 +88,21 @@ async fn pages_that_need_no_account_are_sound_at_every_width() {
     phone.press("Write it down").await;
     phone.sees("type a whole number").await;
     is_sound_at_every_width(&phone, "sheet-refused").await;
+
+    // Tapped as members tap: the script draws each tap at once and sends it to the helper's own address.
+    phone.follow("Count the next part by tapping").await;
+    is_sound_at_every_width(&phone, "helper-taps").await;
+    phone.tap_often("+ 1 Peg, black", 12).await;
+    counted(&phone, "12").await;
+    all_sent(&phone).await;
+    phone.sees("Saved").await;
+    phone.reload().await;
+    counted(&phone, "12").await;
+    phone.tap("Undo + 1").await;
+    counted(&phone, "11").await;
+    all_sent(&phone).await;
+    phone.reload().await;
+    counted(&phone, "11").await;
 
     // A stranger again, and a team that shows less.
     phone.forget_cookies().await;

@@ -254,13 +254,161 @@ async fn blank_is_not_none_and_a_pass_that_ended_counts_nothing_more() {
 }
 
 #[tokio::test]
+async fn a_helper_taps_a_bag_like_a_member() {
+    let world = World::empty().await;
+    let hall = hall(&world).await;
+    let count = hall.open_count().await;
+    let sam = hall.phone("Sam").await;
+    let sheet = hall.begin(&sam, "Bag 1").await;
+    let line = sam.click(&sheet, "Count the next part by tapping").await;
+    line.expect(200, "not counted")
+        .expect(200, "20 in this bag");
+    let line = sam.press(&line, "+ 10", &[]).await;
+    let line = sam.press(&line, "+ 10", &[]).await;
+    line.expect(200, "20 of 20 in this bag");
+    let line = sam.press(&line, "− 1 Peg, black", &[]).await;
+    let line = sam.press(&line, "+ 1 Peg, black", &[]).await;
+    let line = sam.press(&line, "+ 1 Peg, black", &[]).await;
+    assert_eq!(line.text_of("output"), "21");
+    let line = sam.press(&line, "Undo + 1 at 18:00", &[]).await;
+    assert_eq!(line.text_of("output"), "20");
+    // What went wrong is said at the line, and a slip of a digit is asked about once.
+    sam.press(&line, "None here", &[])
+        .await
+        .expect(422, "20 are counted here");
+    let asked = sam.press(&line, "Write it down", &[("typed", "200")]).await;
+    asked.expect(422, "You typed 200. The list needs 20.");
+    let line = sam.click(&asked, "Change").await;
+    assert_eq!(line.attribute("#typed", "value").as_deref(), Some("200"));
+    sam.press(&line, "Write it down", &[("typed", "many")])
+        .await
+        .expect(422, "Type a whole number");
+    let line = sam.press(&line, "Write it down", &[("typed", "19")]).await;
+    assert_eq!(line.text_of("output"), "19");
+
+    // The last line leads back to the sheet, where the number stands and the bag is finished.
+    let sheet = sam.click(&line, "All lines every one is counted").await;
+    sheet.expect(200, "1 of 1 line counted.");
+    let peg = hall.field("Peg").await;
+    let stands = sheet.attribute(&format!("#{peg}"), "value");
+    assert_eq!(stands.as_deref(), Some("19"));
+    sam.press(&sheet, "I have counted it", &[])
+        .await
+        .expect(200, "You counted it");
+    let closed = sam.open(&line.path).await;
+    closed.expect(200, "This count is finished.");
+    assert!(!closed.html().contains("+ 10"), "no key counts on");
+    hall.keeper
+        .open(&format!("{}/places/{}", count.path, hall.bags[0]))
+        .await
+        .expect(200, "Sam, helper");
+
+    // In the other bag there are none.
+    let sheet = hall.begin(&sam, "Bag 2").await;
+    let line = sam.click(&sheet, "Count the next part by tapping").await;
+    let line = sam.press(&line, "None here", &[]).await;
+    assert_eq!(line.text_of("output"), "0");
+    world.verify().await;
+}
+
+#[tokio::test]
+async fn a_helpers_taps_show_and_touch_nothing_of_others() {
+    let world = World::empty().await;
+    let hall = hall(&world).await;
+    hall.open_count().await;
+    let (sam, uli) = (hall.phone("Sam").await, hall.phone("Uli").await);
+    let peg = world.part("Peg").await;
+    let sheet = hall.begin(&sam, "Bag 1").await;
+    let line = format!("{}?part={peg}", sheet.path);
+    let page = sam.open(&line).await;
+    sam.press(&page, "+ 5", &[]).await;
+
+    // A member goes on with it. The helper sees the number, but neither who tapped nor an undo of it.
+    let stint = sheet.path.trim_start_matches("/helping");
+    let member = hall.keeper.open(&format!("{stint}?part={peg}")).await;
+    hall.keeper.press(&member, "+ 10", &[]).await;
+    let page_after = sam.open(&line).await;
+    assert_eq!(page_after.text_of("output"), "15");
+    assert_eq!(
+        page_after.text_of("[data-undo] button"),
+        "Undo + 5 at 18:00"
+    );
+    for word in [
+        "Ama",
+        "Quill",
+        "Weigh",
+        "This part in the kit",
+        "/pictures/",
+    ] {
+        assert!(!page_after.html().contains(word), "{word}");
+    }
+    assert!(page_after.html().contains("noindex"));
+    let mut db = world.app.db.read().await.unwrap();
+    let of_member: String =
+        sqlx::query_scalar("select lower(hex(id)) from tally where amount = 10")
+            .fetch_one(&mut *db)
+            .await
+            .unwrap();
+    drop(db);
+    let form_id = || uuid::Uuid::now_v7().to_string();
+    let undo = [("form_id", form_id()), ("tally", of_member.clone())];
+    let undo = undo.each_ref().map(|(name, value)| (*name, value.as_str()));
+    sam.post(&format!("{}/undo", sheet.path), &undo)
+        .await
+        .expect(
+            422,
+            "Somebody of the team made this tap; they take it back.",
+        );
+    let tap = |amount: i64, undoes: Option<&str>| {
+        serde_json::json!({ "tallies": [{
+            "id": form_id(), "part": peg.to_string(), "amount": amount, "shown": 15, "undoes": undoes,
+        }] })
+    };
+    // The same where the script sends a pile; and the answer tells nothing of the rest of the kit.
+    let tallies = format!("{}/tallies", sheet.path);
+    let answer = sam.post_json(&tallies, tap(-10, Some(&of_member))).await;
+    assert_eq!(answer.json()["results"][0]["state"], "refused");
+    let answer = sam.post_json(&tallies, tap(1, None)).await;
+    assert_eq!(answer.json()["results"][0]["state"], "recorded");
+    let total = &answer.json()["totals"][0];
+    assert_eq!(total["stint"], 16);
+    assert!(total["kit_counted"].is_null() && total["still_to_come"].is_null());
+
+    // Another helper finds none of it, and a part that the sheet does not name is not there to tap.
+    assert_eq!(uli.open(&line).await.status, 404);
+    assert_eq!(uli.post_json(&tallies, tap(1, None)).await.status, 404);
+    assert_eq!(uli.post(&tallies, &undo).await.status, 404);
+    let undone = uli.post(&format!("{}/undo", sheet.path), &undo).await;
+    assert_eq!(undone.status, 404);
+    let nothing = format!("{}?part={}", sheet.path, uuid::Uuid::now_v7());
+    assert_eq!(sam.open(&nothing).await.status, 404);
+
+    // Whoever counts it a second time sees neither what was counted nor what is due.
+    let sheet = sam.open(&sheet.path).await;
+    sam.press(&sheet, "I have counted it", &[]).await;
+    let blind = hall.begin(&uli, "Bag 1").await;
+    let blind = uli.click(&blind, "Count the next part by tapping").await;
+    blind.expect(200, "Counted before; that number is hidden.");
+    for number in [" 16 ", " 20 "] {
+        assert!(!blind.words().contains(number), "{}", blind.words());
+    }
+    world.verify().await;
+}
+
+#[tokio::test]
 async fn the_helpers_sheet_names_nobody() {
     let world = World::empty().await;
     let hall = hall(&world).await;
     hall.open_count().await;
     let sam = hall.phone("Sam").await;
     let sheet = hall.begin(&sam, "Bag 1").await;
-    let pages = [sam.open("/helping").await, sam.open(&sheet.path).await];
+    let line = sam.click(&sheet, "Count the next part by tapping").await;
+    let line = sam.press(&line, "+ 5", &[]).await;
+    let pages = [
+        sam.open("/helping").await,
+        sam.open(&sheet.path).await,
+        sam.open(&line.path).await,
+    ];
     for page in pages {
         assert_eq!(page.status, 200);
         for word in ["Ama", "Quill", "@", "EUR", "price", "borrow", "lent"] {

@@ -4,10 +4,10 @@ use std::collections::HashMap;
 
 use sqlx::SqliteConnection;
 
+use super::super::kit_total::kit_totals;
 use super::super::rules::close::Purpose;
 use super::super::rules::tally::Standing;
 use super::super::store::{self, CountSheet, Part, Stint};
-use super::super::tallying::kit_totals;
 use crate::error::AppError;
 use crate::ids::PartId;
 use crate::text::fold;

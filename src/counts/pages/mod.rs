@@ -2,17 +2,23 @@
 
 mod bags;
 mod close;
+mod counter;
 mod desk;
 mod film;
 mod groups;
 mod hand;
 mod lines;
+mod pile;
 mod place;
 mod print;
 mod stint;
 mod tallies;
 mod tally;
 mod weigh;
+
+pub use counter::Counter;
+pub use tallies::{UndoForm, take_back, taps};
+pub use tally::{Shown, page};
 
 use std::collections::HashMap;
 
@@ -78,10 +84,14 @@ async fn parts_by_id(
 
 /// "18:04" today, "4 Mar 2027, 18:04" on other days, in the viewer's zone.
 fn moment(app: &App, viewer: &Viewer, at: Instant) -> String {
-    if at.day(viewer.zone()) == viewer.today(app) {
-        at.time_of_day(viewer.zone())
+    moment_in(app, viewer.zone(), at)
+}
+
+fn moment_in(app: &App, zone: &str, at: Instant) -> String {
+    if at.day(zone) == app.clock.now().day(zone) {
+        at.time_of_day(zone)
     } else {
-        at.words(viewer.zone())
+        at.words(zone)
     }
 }
 

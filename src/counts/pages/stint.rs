@@ -9,7 +9,7 @@ use super::super::finishing::{self, StintRefused, Uncounted};
 use super::super::stint_and_count;
 use super::super::store::{self, CountSheet, Part, Stint};
 use super::lines::{self, Line};
-use super::{moment, several, tally};
+use super::{Counter, moment, several, tally};
 use crate::app::App;
 use crate::error::{AppError, NotDone};
 use crate::ids::{FormId, PartId, StintId};
@@ -89,7 +89,8 @@ pub async fn show(
             ..tally::Shown::default()
         };
         let line = (stint, sheet, part);
-        let page = tally::page(&mut db, &app, &viewer, frame, line, shown).await?;
+        let counter = Counter::member(viewer);
+        let page = tally::page(&mut db, &app, &counter, frame, line, shown).await?;
         return Ok(Page(page).into_response());
     }
     let place = places::find(&mut db, stint.place)

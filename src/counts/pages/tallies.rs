@@ -1,21 +1,18 @@
-//! Taps arriving: one from a form, or a pile of them as JSON from the script.
+//! Taps arriving: one from a form, or a pile of them from the script (`pile`).
 
 use askama::Template;
-use axum::Json;
 use axum::extract::{FromRequest, Request, State};
-use axum::http::{StatusCode, header};
+use axum::http::header;
 use axum::response::{IntoResponse, Redirect, Response};
-use serde::{Deserialize, Serialize};
-use uuid::Uuid;
+use serde::Deserialize;
 
 use super::super::rules::tally::TallyRefused;
 use super::super::rules::typed::{self, TypedRefused};
+use super::super::stint_and_count;
 use super::super::store::{self, Part};
 use super::super::tallying::{self, Recorded, Tap};
-use super::super::{kit_total, stint_and_count};
-use super::{groups, lines, sentence, tally};
+use super::{Counter, groups, lines, pile, sentence, tally};
 use crate::app::App;
-use crate::clock::Instant;
 use crate::error::AppError;
 use crate::ids::{FormId, PartId, StintId, TallyId};
 use crate::people::Viewer;
@@ -23,11 +20,6 @@ use crate::web::extract::{Form, Path};
 use crate::web::flash;
 use crate::web::frame::Frame;
 use crate::web::page;
-use crate::web::problem;
-
-/// A pile that a phone sends at once.
-const MOST_TAPS: usize = 500;
-const MOST_BYTES: usize = 256 * 1024;
 
 pub async fn post(
     State(app): State<App>,
@@ -36,16 +28,27 @@ pub async fn post(
     Path(stint): Path<StintId>,
     request: Request,
 ) -> Result<Response, AppError> {
+    taps(&app, &Counter::member(viewer), frame, stint, request).await
+}
+
+/// Records what somebody taps in a stint.
+pub async fn taps(
+    app: &App,
+    counter: &Counter,
+    frame: Frame,
+    stint: StintId,
+    request: Request,
+) -> Result<Response, AppError> {
     let is_json = request
         .headers()
         .get(header::CONTENT_TYPE)
         .and_then(|value| value.to_str().ok())
         .is_some_and(|value| value.starts_with("application/json"));
     if is_json {
-        return pile(&app, &viewer, stint, request).await;
+        return pile::record(app, &counter.viewer, stint, request).await;
     }
-    let form = Form::<TapForm>::from_request(request, &app).await?;
-    one(&app, &viewer, frame, stint, form).await
+    let form = Form::<TapForm>::from_request(request, app).await?;
+    one(app, counter, frame, stint, form).await
 }
 
 #[derive(Deserialize)]
@@ -74,7 +77,8 @@ struct TapForm {
 struct QuestionPage {
     frame: Frame,
     form_id: FormId,
-    stint: StintId,
+    /// The address of the stint.
+    path: String,
     part: Part,
     shown: String,
     typed: i64,
@@ -84,7 +88,7 @@ struct QuestionPage {
 /// One tap of a form. The form's id becomes the tap's id.
 async fn one(
     app: &App,
-    viewer: &Viewer,
+    counter: &Counter,
     frame: Frame,
     stint: StintId,
     form: Form<TapForm>,
@@ -103,7 +107,7 @@ async fn one(
                     groups_wrong: Some(wrong),
                     ..kept(&fields)
                 };
-                return refused(app, viewer, frame, stint, fields.part, brought).await;
+                return refused(app, counter, frame, stint, fields.part, brought).await;
             }
         }
     }
@@ -112,7 +116,7 @@ async fn one(
             Ok(Some(number)) => {
                 if fields.sure != "yes"
                     && let Some(page) =
-                        question(app, &frame, stint, form.sent.id, &fields, number).await?
+                        question(app, counter, &frame, stint, form.sent.id, &fields, number).await?
                 {
                     return Ok(page::again(page));
                 }
@@ -124,7 +128,7 @@ async fn one(
                     typed_wrong: Some(wrong),
                     ..kept(&fields)
                 };
-                return refused(app, viewer, frame, stint, fields.part, brought).await;
+                return refused(app, counter, frame, stint, fields.part, brought).await;
             }
             Err(wrong) => {
                 let wrong = wrong.to_string();
@@ -132,7 +136,7 @@ async fn one(
                     typed_wrong: Some(wrong),
                     ..kept(&fields)
                 };
-                return refused(app, viewer, frame, stint, fields.part, brought).await;
+                return refused(app, counter, frame, stint, fields.part, brought).await;
             }
         },
         (None, Some(amount)) => {
@@ -146,7 +150,7 @@ async fn one(
                     refused: Some(wrong),
                     ..kept(&fields)
                 };
-                return refused(app, viewer, frame, stint, fields.part, brought).await;
+                return refused(app, counter, frame, stint, fields.part, brought).await;
             }
             amount
         }
@@ -160,7 +164,7 @@ async fn one(
         undoes: None,
         done_at: app.clock.now(),
     };
-    let batch = tallying::record(app, viewer, stint, std::slice::from_ref(&tap)).await?;
+    let batch = tallying::record(app, &counter.viewer, stint, std::slice::from_ref(&tap)).await?;
     let result = batch.results.into_iter().next();
     let result = result.ok_or_else(|| anyhow::anyhow!("a tap has a result"))?;
     match result {
@@ -173,20 +177,20 @@ async fn one(
                 refused: Some(why.to_string()),
                 ..kept(&fields)
             };
-            refused(app, viewer, frame, stint, fields.part, brought).await
+            refused(app, counter, frame, stint, fields.part, brought).await
         }
-        recorded => Ok(back_to_line(viewer, stint, fields.part, &recorded)),
+        recorded => Ok(back_to_line(counter, stint, fields.part, &recorded)),
     }
 }
 
 /// 303 to the line. A first tap needs no words: the number says it.
 pub(super) fn back_to_line(
-    viewer: &Viewer,
+    counter: &Counter,
     stint: StintId,
     part: PartId,
     recorded: &Recorded,
 ) -> Response {
-    let line = format!("/stints/{stint}?part={part}");
+    let line = counter.line(stint, part);
     match recorded {
         Recorded::Now { doubted: false } | Recorded::Refused(_) => {
             Redirect::to(&line).into_response()
@@ -199,13 +203,14 @@ pub(super) fn back_to_line(
             &line,
             "Kept, but the count is closed: it is in no total until the keeper reopens it.",
         ),
-        Recorded::Again(at) => flash::already(&line, *at, viewer.zone()),
+        Recorded::Again(at) => flash::already(&line, *at, counter.zone()),
     }
 }
 
 /// The page that asks once whether a typed number is right, if it looks like a slip.
 async fn question(
     app: &App,
+    counter: &Counter,
     frame: &Frame,
     stint: StintId,
     form_id: FormId,
@@ -220,7 +225,9 @@ async fn question(
         .find(|(part, _)| *part == fields.part)
         .map(|(_, due)| due)
         .filter(|_| lines::shows_need(&sheet, &stint));
-    let kit = kit_total(&mut db, &sheet, &stint, fields.part).await?;
+    let kit = counter
+        .kit_total(&mut db, &sheet, &stint, fields.part)
+        .await?;
     let Some(need) = due
         .or_else(|| kit.and_then(|kit| kit.need))
         .filter(|need| typed::is_doubtful(number, Some(*need)))
@@ -237,7 +244,7 @@ async fn question(
     Ok(Some(QuestionPage {
         frame: frame.clone(),
         form_id,
-        stint: stint.id,
+        path: counter.path(stint.id),
         part,
         shown: fields.shown.clone(),
         typed: number,
@@ -261,7 +268,7 @@ fn kept(fields: &TapForm) -> tally::Shown {
 /// The tally page again, with the reason and what was typed.
 async fn refused(
     app: &App,
-    viewer: &Viewer,
+    counter: &Counter,
     frame: Frame,
     stint: StintId,
     part: PartId,
@@ -269,7 +276,7 @@ async fn refused(
 ) -> Result<Response, AppError> {
     let mut db = app.db.read().await?;
     let (stint, sheet) = stint_and_count(&mut db, stint).await?;
-    let page = tally::page(&mut db, app, viewer, frame, (stint, sheet, part), brought).await?;
+    let page = tally::page(&mut db, app, counter, frame, (stint, sheet, part), brought).await?;
     Ok(page::again(page))
 }
 
@@ -285,136 +292,27 @@ pub async fn undo(
     Path(stint): Path<StintId>,
     form: Form<UndoForm>,
 ) -> Result<Response, AppError> {
-    let (part, recorded) =
-        tallying::undo(&app, &viewer, stint, form.sent.id, form.fields.tally).await?;
+    take_back(&app, &Counter::member(viewer), frame, stint, form).await
+}
+
+/// Takes a tap of a stint back.
+pub async fn take_back(
+    app: &App,
+    counter: &Counter,
+    frame: Frame,
+    stint: StintId,
+    form: Form<UndoForm>,
+) -> Result<Response, AppError> {
+    let (id, tally) = (form.sent.id, form.fields.tally);
+    let (part, recorded) = tallying::undo(app, &counter.viewer, stint, id, tally).await?;
     match recorded {
         Recorded::Refused(why) => {
             let brought = tally::Shown {
                 refused: Some(why.to_string()),
                 ..tally::Shown::default()
             };
-            refused(&app, &viewer, frame, stint, part, brought).await
+            refused(app, counter, frame, stint, part, brought).await
         }
-        recorded => Ok(back_to_line(&viewer, stint, part, &recorded)),
+        recorded => Ok(back_to_line(counter, stint, part, &recorded)),
     }
-}
-
-#[derive(Deserialize)]
-struct Pile {
-    tallies: Vec<serde_json::Value>,
-}
-
-/// A tap as the script sends it.
-#[derive(Deserialize)]
-struct SentTap {
-    id: Uuid,
-    part: PartId,
-    amount: i64,
-    #[serde(default)]
-    shown: Option<i64>,
-    #[serde(default)]
-    undoes: Option<Uuid>,
-    #[serde(default)]
-    done_at: i64,
-}
-
-#[derive(Serialize)]
-struct Answer {
-    results: Vec<TapResult>,
-    totals: Vec<Total>,
-}
-
-#[derive(Serialize)]
-struct TapResult {
-    id: String,
-    state: &'static str,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    why: Option<String>,
-}
-
-#[derive(Serialize)]
-struct Total {
-    part: PartId,
-    /// What stands in the line of this stint; null: not counted.
-    stint: Option<i64>,
-    /// Null where the need is hidden from a second counter.
-    kit_counted: Option<i64>,
-    still_to_come: Option<i64>,
-}
-
-/// The last millisecond of the year 9999: what a phone's clock says is kept, within reason.
-const LAST_MOMENT: i64 = 253_402_300_799_999;
-
-async fn pile(
-    app: &App,
-    viewer: &Viewer,
-    stint: StintId,
-    request: Request,
-) -> Result<Response, AppError> {
-    let too_large = || {
-        problem::answer(
-            StatusCode::PAYLOAD_TOO_LARGE,
-            "Send at most 500 taps and 256 KiB at once. Nothing was recorded.",
-        )
-    };
-    let Ok(bytes) = axum::body::to_bytes(request.into_body(), MOST_BYTES).await else {
-        return Ok(too_large());
-    };
-    let sent: Pile = serde_json::from_slice(&bytes)
-        .map_err(|_| AppError::BadRequest("The taps could not be read.".into()))?;
-    if sent.tallies.len() > MOST_TAPS {
-        return Ok(too_large());
-    }
-    // One that cannot be read is refused by itself; the others are recorded.
-    let mut results: Vec<TapResult> = Vec::with_capacity(sent.tallies.len());
-    let mut taps = Vec::new();
-    let mut places = Vec::new();
-    for (at, value) in sent.tallies.into_iter().enumerate() {
-        let id = value
-            .get("id")
-            .and_then(|id| id.as_str())
-            .unwrap_or_default()
-            .to_owned();
-        results.push(TapResult {
-            id,
-            state: "refused",
-            why: Some(TallyRefused::Unreadable.to_string()),
-        });
-        if let Ok(tap) = serde_json::from_value::<SentTap>(value) {
-            places.push(at);
-            taps.push(Tap {
-                id: TallyId(tap.id),
-                part: tap.part,
-                amount: tap.amount,
-                shown: tap.shown,
-                undoes: tap.undoes.map(TallyId),
-                done_at: Instant(tap.done_at.clamp(0, LAST_MOMENT)),
-            });
-        }
-    }
-    let batch = tallying::record(app, viewer, stint, &taps).await?;
-    for (at, recorded) in places.into_iter().zip(batch.results) {
-        let (state, why) = match recorded {
-            Recorded::Now { .. } => ("recorded", None),
-            Recorded::Late => (
-                "recorded",
-                Some("the count is closed; it is kept and listed as late".into()),
-            ),
-            Recorded::Again(_) => ("again", None),
-            Recorded::Refused(refused) => ("refused", Some(refused.to_string())),
-        };
-        results[at].state = state;
-        results[at].why = why;
-    }
-    let totals = batch
-        .totals
-        .into_iter()
-        .map(|total| Total {
-            part: total.part,
-            stint: total.stint,
-            kit_counted: total.kit.map(|kit| kit.counted),
-            still_to_come: total.kit.map(|kit| kit.to_come()),
-        })
-        .collect();
-    Ok(Json(Answer { results, totals }).into_response())
 }

@@ -3,15 +3,14 @@
 use askama::Template;
 use sqlx::SqliteConnection;
 
+use super::super::kit_total::KitTotal;
 use super::super::rules::close::Purpose;
 use super::super::store::{self, CountSheet, Part, Stint};
-use super::super::tallying::{KitTotal, kit_total};
 use super::lines;
-use super::{moment, tap_words};
+use super::{Counter, tap_words};
 use crate::app::App;
 use crate::error::AppError;
 use crate::ids::{PartId, TallyId};
-use crate::people::Viewer;
 use crate::pictures;
 use crate::places::{self, Place};
 use crate::web::form::Wrong;
@@ -38,6 +37,10 @@ pub struct Shown {
 #[template(path = "counts/tally.html")]
 pub struct TallyPage {
     frame: Frame,
+    /// The address of the stint.
+    path: String,
+    /// Somebody without an account counts: nothing of others is shown, and no page that needs an account.
+    is_helper: bool,
     wrongs: Vec<Wrong>,
     refused: Option<String>,
     typed_wrong: Option<String>,
@@ -52,7 +55,7 @@ pub struct TallyPage {
     due: Option<i64>,
     shown: Option<i64>,
     doubted: bool,
-    /// `None`: hidden from a second counter.
+    /// `None`: hidden from a second counter, and from helpers.
     kit: Option<KitTotal>,
     /// "Part 4 of 11", where the place has a slip.
     at: Option<(usize, usize)>,
@@ -124,11 +127,11 @@ impl TallyPage {
     }
 }
 
-/// The page of a part in a stint.
+/// The page of a part in a stint. A helper sees their own taps only.
 pub async fn page(
     db: &mut SqliteConnection,
     app: &App,
-    viewer: &Viewer,
+    counter: &Counter,
     frame: Frame,
     (stint, sheet, part): (Stint, CountSheet, PartId),
     brought: Shown,
@@ -139,10 +142,14 @@ pub async fn page(
     let place = places::find(db, stint.place)
         .await?
         .ok_or(AppError::NotFound("place"))?;
-    let picture = pictures::first_of_part(db, part.id, sheet.team).await?;
+    let is_helper = counter.is_helper();
+    let picture = match is_helper {
+        true => None,
+        false => pictures::first_of_part(db, part.id, sheet.team).await?,
+    };
     let due = store::due_of_place(db, sheet.id, stint.place).await?;
     let standing = store::standing(db, stint.id, part.id).await?;
-    let kit = kit_total(db, &sheet, &stint, part.id).await?;
+    let kit = counter.kit_total(db, &sheet, &stint, part.id).await?;
     let counted: Vec<PartId> = store::totals(db, stint.id)
         .await?
         .into_iter()
@@ -159,6 +166,7 @@ pub async fn page(
     let taps = store::on_line(db, stint.id, part.id, TAPS_LISTED)
         .await?
         .into_iter()
+        .filter(|tap| !is_helper || tap.person == counter.viewer.person)
         .map(|tap| TapRow {
             id: tap.id,
             amount: tap.amount,
@@ -166,7 +174,7 @@ pub async fn page(
                 "{}{} at {}",
                 if tap.weighed { "weighed: " } else { "" },
                 tap_words(tap.amount, tap.undoes.is_some()),
-                moment(app, viewer, tap.recorded_at)
+                counter.moment(app, tap.recorded_at)
             ),
             by: tap.person_name,
             undone: tap.undone,
@@ -200,7 +208,9 @@ pub async fn page(
         at: position.map(|at| (at + 1, due.len())),
         next,
         taps,
-        may_tap: viewer.role_in(sheet.team).is_some() && sheet.is_open() && stint.is_open(),
+        may_tap: counter.works_for(sheet.team) && sheet.is_open() && stint.is_open(),
+        path: counter.path(stint.id),
+        is_helper,
         sheet,
         stint,
         place,

@@ -11,7 +11,7 @@ use super::super::rules::weighed::{self, Reading, Typed};
 use super::super::store::{self, CountSheet, Part, Stint};
 use super::super::tallying::{Recorded, Tap};
 use super::super::{stint_and_count, weighing};
-use super::{sentence, tallies};
+use super::{Counter, sentence, tallies};
 use crate::app::App;
 use crate::error::AppError;
 use crate::ids::{PartId, StintId, TallyId};
@@ -210,6 +210,11 @@ pub async fn write_down(
             &TallyRefused::OtherTap.to_string(),
         ))),
         Recorded::Refused(why) => again(super::whole(why)).await,
-        recorded => Ok(tallies::back_to_line(&viewer, stint, part, &recorded)),
+        recorded => Ok(tallies::back_to_line(
+            &Counter::member(viewer),
+            stint,
+            part,
+            &recorded,
+        )),
     }
 }

@@ -5,6 +5,7 @@
 //! make up for it, or the bag changed hands while it was counted. At an event nobody counts a second time: what
 //! lies in another crate settles there.
 
+use std::cmp::Ordering;
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use super::facts::{CountFacts, Line, LineKey, Whose};
@@ -64,13 +65,30 @@ pub fn hand_overs(taps: &[TapBy]) -> BTreeSet<LineKey> {
     lines
 }
 
-/// The lines worth a second count, in the order of the count's lines. `spared` are the parts of which another kit
-/// of the team has some over.
-pub fn worth_it(
-    facts: &CountFacts,
-    handed_over: &BTreeSet<LineKey>,
-    spared: &HashSet<PartId>,
-) -> Vec<Second> {
+/// A line that was counted once, and whether that came out short or over for good.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Once {
+    place: PlaceId,
+    part: PartId,
+    off: Option<Off>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Off {
+    Short,
+    Over,
+}
+
+impl Once {
+    /// Spares elsewhere matter to it.
+    pub fn is_short(&self) -> bool {
+        self.off == Some(Off::Short)
+    }
+}
+
+/// The lines that one person counted and nobody else, in the order of the count's lines: only among these is
+/// anything worth a second count. Two that agree, or one that somebody chose, have had theirs.
+pub fn counted_once(facts: &CountFacts) -> Vec<Once> {
     if facts.at_event {
         return Vec::new();
     }
@@ -79,35 +97,53 @@ pub fn worth_it(
     for line in &lines {
         of_part.entry(line.part).or_default().push(line);
     }
-    let mut found = Vec::new();
-    for line in &lines {
-        // Counted once; two that agree, or one that somebody chose, have had their second count.
-        let Verdict::Stands {
-            number,
-            how: How::One,
-        } = line.verdict
-        else {
-            continue;
-        };
-        let why = off(line, number.qty, &of_part[&line.part], spared).or_else(|| {
-            handed_over
-                .contains(&(line.place, line.part))
-                .then_some(Why::HandedOver)
-        });
-        if let Some(why) = why {
-            found.push(Second {
+    lines
+        .iter()
+        .filter_map(|line| {
+            let Verdict::Stands {
+                number,
+                how: How::One,
+            } = line.verdict
+            else {
+                return None;
+            };
+            Some(Once {
+                place: line.place,
+                part: line.part,
+                off: off(line, number.qty, &of_part[&line.part]),
+            })
+        })
+        .collect()
+}
+
+/// Those of them that are worth a second count. `spared` are the parts of which another kit of the team has some
+/// over.
+pub fn worth_it(
+    once: &[Once],
+    handed_over: &BTreeSet<LineKey>,
+    spared: &HashSet<PartId>,
+) -> Vec<Second> {
+    once.iter()
+        .filter_map(|line| {
+            let why = match line.off {
+                Some(Off::Short) if spared.contains(&line.part) => Why::Short,
+                Some(Off::Short) => Why::ShortWithoutSpare,
+                Some(Off::Over) => Why::Over,
+                None if handed_over.contains(&(line.place, line.part)) => Why::HandedOver,
+                None => return None,
+            };
+            Some(Second {
                 place: line.place,
                 part: line.part,
                 why,
-            });
-        }
-    }
-    found
+            })
+        })
+        .collect()
 }
 
 /// Whether a line is short or over for good: it differs from what is due, the part's lines together differ too,
 /// and none of them is left to look through.
-fn off(line: &Line, qty: i64, of_part: &[&Line], spared: &HashSet<PartId>) -> Option<Why> {
+fn off(line: &Line, qty: i64, of_part: &[&Line]) -> Option<Off> {
     let due = line.due?.qty;
     let mut together = 0;
     for other in of_part {
@@ -120,14 +156,8 @@ fn off(line: &Line, qty: i64, of_part: &[&Line], spared: &HashSet<PartId>) -> Op
         together += counted - other.due.map_or(0, |due| due.qty);
     }
     match (qty.cmp(&due), together.cmp(&0)) {
-        (std::cmp::Ordering::Less, std::cmp::Ordering::Less) => {
-            Some(if spared.contains(&line.part) {
-                Why::Short
-            } else {
-                Why::ShortWithoutSpare
-            })
-        }
-        (std::cmp::Ordering::Greater, std::cmp::Ordering::Greater) => Some(Why::Over),
+        (Ordering::Less, Ordering::Less) => Some(Off::Short),
+        (Ordering::Greater, Ordering::Greater) => Some(Off::Over),
         _ => None,
     }
 }
@@ -177,7 +207,7 @@ mod tests {
     }
 
     fn whys(facts: &CountFacts, handed: &BTreeSet<LineKey>, spared: &HashSet<PartId>) -> Vec<Why> {
-        worth_it(facts, handed, spared)
+        worth_it(&counted_once(facts), handed, spared)
             .into_iter()
             .map(|second| second.why)
             .collect()
@@ -253,5 +283,26 @@ mod tests {
             whys(&facts, &handed, &HashSet::new()),
             vec![Why::HandedOver]
         );
+    }
+
+    #[test]
+    fn spares_elsewhere_matter_only_where_a_line_is_short() {
+        type Bags<'a> = &'a [(i64, &'a [Option<i64>])];
+        let cases: [(Bags<'_>, usize, bool); 6] = [
+            // Nothing is counted yet.
+            (&[(12, &[])], 0, false),
+            (&[(12, &[Some(12)])], 1, false),
+            (&[(12, &[Some(13)])], 1, false),
+            (&[(12, &[Some(10)])], 1, true),
+            // Short here, and a bag is left to look through.
+            (&[(12, &[Some(10)]), (8, &[])], 1, false),
+            // Counted twice.
+            (&[(12, &[Some(10), Some(10)])], 0, false),
+        ];
+        for (bags, lines, short) in cases {
+            let once = counted_once(&facts(bags).0);
+            assert_eq!(once.len(), lines, "{bags:?}");
+            assert_eq!(once.iter().any(Once::is_short), short, "{bags:?}");
+        }
     }
 }

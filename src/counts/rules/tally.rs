@@ -30,6 +30,8 @@ pub enum TallyRefused {
     NothingToUndo,
     #[error("this tap was taken back already")]
     UndoneAlready,
+    #[error("somebody of the team made this tap; they take it back")]
+    NotTheirs,
     #[error("taking a tap back means the same number the other way round")]
     NotInverse,
     #[error("this number was used for another tap before; what was recorded then stands")]
@@ -76,11 +78,16 @@ pub fn add(before: Standing, amount: i64, shown: Option<i64>) -> Result<Standing
 pub struct Earlier {
     pub amount: i64,
     pub undone: bool,
+    /// Whoever wants it back may not: they help, and somebody else made it.
+    pub not_theirs: bool,
 }
 
 /// The amount that takes a tap back, which happens once.
 pub fn undo(earlier: Option<Earlier>) -> Result<i64, TallyRefused> {
     let earlier = earlier.ok_or(TallyRefused::NothingToUndo)?;
+    if earlier.not_theirs {
+        return Err(TallyRefused::NotTheirs);
+    }
     if earlier.undone {
         return Err(TallyRefused::UndoneAlready);
     }
@@ -162,11 +169,22 @@ mod tests {
 
     #[test]
     fn undo_is_the_inverse_and_happens_once() {
-        let earlier = |amount, undone| Some(Earlier { amount, undone });
+        let earlier = |amount, undone| {
+            Some(Earlier {
+                amount,
+                undone,
+                not_theirs: false,
+            })
+        };
         assert_eq!(undo(earlier(5, false)), Ok(-5));
         assert_eq!(undo(earlier(-1, false)), Ok(1));
         assert_eq!(undo(earlier(5, true)), Err(TallyRefused::UndoneAlready));
         assert_eq!(undo(None), Err(TallyRefused::NothingToUndo));
+        let of_the_team = earlier(5, false).map(|tap| Earlier {
+            not_theirs: true,
+            ..tap
+        });
+        assert_eq!(undo(of_the_team), Err(TallyRefused::NotTheirs));
     }
 
     #[test]

@@ -15,6 +15,7 @@ pub struct Tally {
     pub part: PartId,
     pub amount: i64,
     pub undoes: Option<TallyId>,
+    pub person: PersonId,
     pub person_name: String,
     pub recorded_at: Instant,
     pub undone: bool,
@@ -33,6 +34,7 @@ pub async fn tally(db: &mut SqliteConnection, tally: TallyId) -> sqlx::Result<Op
                 tally.part_id as "part: PartId",
                 tally.amount,
                 tally.undoes as "undoes: TallyId",
+                tally.person_id as "person: PersonId",
                 person.name as person_name,
                 tally.recorded_at as "recorded_at: Instant",
                 exists (select 1 from tally as later where later.undoes = tally.id)
@@ -66,6 +68,7 @@ pub async fn on_line(
                 tally.part_id as "part: PartId",
                 tally.amount,
                 tally.undoes as "undoes: TallyId",
+                tally.person_id as "person: PersonId",
                 person.name as person_name,
                 tally.recorded_at as "recorded_at: Instant",
                 exists (select 1 from tally as later where later.undoes = tally.id)

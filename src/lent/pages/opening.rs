@@ -8,9 +8,9 @@ use axum_extra::extract::cookie::CookieJar;
 use serde::Deserialize;
 
 use crate::app::App;
-use crate::code::NotACode;
 use crate::error::{AppError, NotDone};
 use crate::find::pages::Asker;
+use crate::find::tried::{Tried, tried};
 use crate::ids::FormId;
 use crate::lent::rules::{Key, NotAKey};
 use crate::lent::{self, Link, Phone};
@@ -95,33 +95,22 @@ async fn found(
     asker: &Asker,
     typed: &str,
 ) -> Result<Result<(Key, Link), String>, AppError> {
-    let now = app.clock.now();
-    if app.misses.is_blocked(&asker.0, now) {
-        return Err(AppError::TooMany(
-            "Too many codes that do not exist. Wait ten minutes, then look at the link again."
-                .into(),
-        ));
-    }
-    let key = match Key::parse(typed) {
-        Ok(key) => key,
-        Err(why) => {
-            if matches!(why, NotAKey::Code(NotACode::Check(_))) {
-                app.misses.note(&asker.0, now);
-            }
-            return Ok(Err(why.to_string()));
-        }
-    };
-    let mut db = app.db.read().await?;
-    match lent::in_force(&mut db, &key).await? {
-        Some(link) => Ok(Ok((key, link))),
-        None => {
-            app.misses.note(&asker.0, now);
-            Ok(Err(
+    tried(app, asker, "link", async {
+        let key = match Key::parse(typed) {
+            Ok(key) => key,
+            Err(why @ NotAKey::Length) => return Ok(Tried::Unreadable(why.to_string())),
+            Err(NotAKey::Code(why)) => return Ok(Tried::no_code(&why)),
+        };
+        let mut db = app.db.read().await?;
+        Ok(match lent::in_force(&mut db, &key).await? {
+            Some(link) => Tried::Opens((key, link)),
+            None => Tried::Missed(
                 "no such link holds: the loan may be closed, or the link withdrawn. Ask the lender"
                     .into(),
-            ))
-        }
-    }
+            ),
+        })
+    })
+    .await
 }
 
 #[derive(Template)]

@@ -1,23 +1,24 @@
-//! The helper's sheet of one crate: numbers beside parts, and finishing it.
+//! The helper's sheet of one crate: numbers beside parts, tapping a part, and finishing it.
 
 use std::collections::HashMap;
 
 use askama::Template;
 use axum::Extension;
-use axum::extract::State;
-use axum::response::Response;
+use axum::extract::{Request, State};
+use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
 use crate::app::App;
 use crate::counts::Uncounted;
 use crate::counts::helped::{Line, Sheet, Typed};
+use crate::counts::pages::{self as tapping, UndoForm};
 use crate::error::{AppError, NotDone};
 use crate::ids::{CountId, FormId, PartId, PlaceId, StintId};
 use crate::passes::counting::{self, Refused};
 use crate::passes::{Helper, store};
 use crate::places::Place;
 use crate::places::rules::words::{named, sentence};
-use crate::web::extract::{Form, Nothing, Path};
+use crate::web::extract::{Form, Nothing, Path, Query};
 use crate::web::flash;
 use crate::web::form::Wrong;
 use crate::web::frame::Frame;
@@ -55,6 +56,18 @@ impl SheetPage {
 
     fn error(&self) -> &'static str {
         crate::web::form::title_prefix(&self.wrongs)
+    }
+
+    /// The first line that is not counted.
+    fn next(&self) -> Option<PartId> {
+        let mut lines = self.sheet.lines.iter();
+        let next = lines.find(|line| line.shown.is_none())?;
+        Some(next.part.id)
+    }
+
+    /// Where a part of it is tapped.
+    fn taps(&self, part: &PartId) -> String {
+        format!("{}/{}?part={part}", counting::STINTS, self.sheet.stint.id)
     }
 
     fn counted(&self) -> usize {
@@ -118,7 +131,7 @@ pub(super) async fn begin(
     match counting::begin(&app, &helper, &form.sent, count, place).await {
         Ok(stint) => Ok(flash::see(
             &format!("/helping/stints/{stint}"),
-            "Count what is in it, and write each number beside its part.",
+            "Count what is in it: tap each piece, or write the number beside its part.",
         )),
         Err(NotDone::Failed(error)) => Err(error),
         Err(NotDone::Refused(why)) => {
@@ -128,15 +141,62 @@ pub(super) async fn begin(
     }
 }
 
+#[derive(Deserialize)]
+pub(super) struct Asked {
+    /// The line to tap.
+    part: Option<PartId>,
+    /// A number typed before, to be typed again.
+    #[serde(default)]
+    typed: String,
+}
+
 pub(super) async fn show(
     State(app): State<App>,
     frame: Frame,
     Extension(helper): Extension<Helper>,
     Path(stint): Path<StintId>,
-) -> Result<Page<SheetPage>, AppError> {
+    Query(asked): Query<Asked>,
+) -> Result<Response, AppError> {
+    let counter = counting::counter(&app, &helper, stint).await?;
     let mut db = app.db.read().await?;
-    let own = counting::own(&mut db, &helper, stint).await?;
-    Ok(Page(sheet_page(frame, own, &HashMap::new(), None)))
+    let (sheet, place) = counting::own(&mut db, &helper, stint).await?;
+    let Some(part) = asked.part else {
+        let page = sheet_page(frame, (sheet, place), &HashMap::new(), None);
+        return Ok(Page(page).into_response());
+    };
+    if !sheet.lines.iter().any(|line| line.part.id == part) {
+        return Err(AppError::NotFound("part"));
+    }
+    let shown = tapping::Shown {
+        typed: asked.typed,
+        ..tapping::Shown::default()
+    };
+    let line = (sheet.stint, sheet.count, part);
+    let page = tapping::page(&mut db, &app, &counter, frame, line, shown).await?;
+    Ok(Page(page).into_response())
+}
+
+/// A tap, a typed number, or a pile of taps that the script sends.
+pub(super) async fn tap(
+    State(app): State<App>,
+    frame: Frame,
+    Extension(helper): Extension<Helper>,
+    Path(stint): Path<StintId>,
+    request: Request,
+) -> Result<Response, AppError> {
+    let counter = counting::counter(&app, &helper, stint).await?;
+    tapping::taps(&app, &counter, frame, stint, request).await
+}
+
+pub(super) async fn undo(
+    State(app): State<App>,
+    frame: Frame,
+    Extension(helper): Extension<Helper>,
+    Path(stint): Path<StintId>,
+    form: Form<UndoForm>,
+) -> Result<Response, AppError> {
+    let counter = counting::counter(&app, &helper, stint).await?;
+    tapping::take_back(&app, &counter, frame, stint, form).await
 }
 
 /// Fields `n-{part}` (the number), `was-{part}` (what stood there) and `sure-{part}`.

@@ -10,9 +10,10 @@ use serde::Deserialize;
 
 use super::counting;
 use crate::app::App;
-use crate::code::{Code, NotACode};
+use crate::code::Code;
 use crate::error::{AppError, NotDone};
 use crate::find::pages::Asker;
+use crate::find::tried::{Tried, tried};
 use crate::ids::{FormId, StintId};
 use crate::passes::{self, Helper, Pass};
 use crate::places::rules::words::{named, sentence};
@@ -92,32 +93,23 @@ pub(super) async fn look_up(
 /// The pass of a code that somebody typed or scanned, or why there is none. Misses are counted with those of
 /// crates' codes, and too many of them are refused.
 async fn found(app: &App, asker: &Asker, typed: &str) -> Result<Result<Pass, String>, AppError> {
-    let now = app.clock.now();
-    if app.misses.is_blocked(&asker.0, now) {
-        return Err(AppError::TooMany(
-            "Too many codes that do not exist. Wait ten minutes, then look at the code again."
-                .into(),
-        ));
-    }
-    let code = match Code::parse(typed) {
-        Ok(code) => code,
-        Err(why) => {
-            if matches!(why, NotACode::Check(_)) {
-                app.misses.note(&asker.0, now);
-            }
-            return Ok(Err(why.to_string()));
-        }
-    };
-    let mut db = app.db.read().await?;
-    match passes::in_force(&mut db, &code, now).await? {
-        Some(pass) => Ok(Ok(pass)),
-        None => {
-            app.misses.note(&asker.0, now);
-            Ok(Err(
-                "no pass with this code holds; it may have ended. Ask somebody of the team".into(),
-            ))
-        }
-    }
+    tried(app, asker, "code", async {
+        let code = match Code::parse(typed) {
+            Ok(code) => code,
+            Err(why) => return Ok(Tried::no_code(&why)),
+        };
+        let mut db = app.db.read().await?;
+        Ok(
+            match passes::in_force(&mut db, &code, app.clock.now()).await? {
+                Some(pass) => Tried::Opens(pass),
+                None => Tried::Missed(
+                    "no pass with this code holds; it may have ended. Ask somebody of the team"
+                        .into(),
+                ),
+            },
+        )
+    })
+    .await
 }
 
 #[derive(Template)]

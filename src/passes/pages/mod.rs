@@ -31,6 +31,12 @@ pub fn routes() -> Routes {
         )
         .get("/helping/stints/{stint}", Rule::Helps, counting::show)
         .post("/helping/stints/{stint}", Rule::Helps, counting::write)
+        .post(
+            "/helping/stints/{stint}/tallies",
+            Rule::Helps,
+            counting::tap,
+        )
+        .post("/helping/stints/{stint}/undo", Rule::Helps, counting::undo)
         .post("/helping/stints/{stint}/done", Rule::Helps, counting::done)
         .post(
             "/helping/stints/{stint}/reopen",
