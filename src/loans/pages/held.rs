@@ -240,7 +240,7 @@ async fn answered(
                 .into_iter()
                 .map(|wrong| match wrong.field.as_str() {
                     "" => wrong,
-                    field => Wrong::at(&format!("{field}-{n}"), wrong.text),
+                    field => Wrong::at(format!("{field}-{n}"), wrong.text),
                 })
                 .collect();
             let page = held_page(app, viewer, frame, loan, fields, wrongs).await?;
