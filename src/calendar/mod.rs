@@ -1,8 +1,8 @@
 //! The calendar: what goes out, what is due back, which events there are, and when each kit is free.
 //!
-//! Nothing is planned here: loans and events are, and this shows both as days, with what was borrowed elsewhere. The same days can be taken
-//! into a calendar program by a private link, which shows one team's days for as long as its owner belongs to
-//! that team and does not withdraw it.
+//! Nothing is planned here: loans and events are, and this shows both as days, with what was borrowed elsewhere.
+//! The same days can be taken into a calendar program by a private link, which shows one team's days for as long as
+//! its owner belongs to that team and does not withdraw it.
 
 pub mod feed;
 pub mod pages;

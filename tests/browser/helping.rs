@@ -92,7 +92,7 @@ async fn pages_that_need_no_account_are_sound_at_every_width() {
     // Tapped as members tap: the script draws each tap at once and sends it to the helper's own address.
     phone.follow("Count the next part by tapping").await;
     is_sound_at_every_width(&phone, "helper-taps").await;
-    phone.tap_often("+ 1 Peg, black", 12).await;
+    phone.tap_often("+ 1 Post, grey", 12).await;
     counted(&phone, "12").await;
     all_sent(&phone).await;
     phone.sees("Saved").await;
