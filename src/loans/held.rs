@@ -5,7 +5,7 @@ use sqlx::SqliteConnection;
 
 use super::rules::stretches::Stretch;
 use super::saying::Speaker;
-use super::store::{self, HeldLine, LoanPlace, Onward, Side};
+use super::store::{self, Difference, HeldLine, LoanPlace, Onward, Side};
 use super::{Loan, hands, refused};
 use crate::error::{AppError, NotDone};
 use crate::ids::{LoanId, PlaceId, TeamId};
@@ -22,8 +22,8 @@ pub struct Held {
     pub places: Vec<LoanPlace>,
     /// What both counted as it was handed on; none where nobody counted.
     pub lines: Vec<HeldLine>,
-    /// What lacked or broke in that time, as far as it is laid to it: the line's number.
-    pub laid: Vec<i64>,
+    /// What lacked or broke in that time, as far as it is laid to it.
+    pub laid: Vec<Difference>,
 }
 
 impl Held {
@@ -64,7 +64,7 @@ pub async fn held(
             laid: differences
                 .iter()
                 .filter(|one| one.laid_to == Some(n))
-                .map(|one| one.line)
+                .cloned()
                 .collect(),
             onward,
         });

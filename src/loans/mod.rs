@@ -72,7 +72,7 @@ use crate::error::{AppError, NotDone};
 use crate::ids::{LoanId, PlaceId};
 use crate::ledger::{self, Entry, NotAppended, Seq};
 use crate::places::rules::words::part;
-use crate::web::form::Wrong;
+use crate::web::form::{Wrong, refused};
 use rules::back::Kind;
 pub use rules::saying::{Answered, Proposed};
 use rules::words::{self, State};
@@ -148,10 +148,6 @@ pub async fn places_out(db: &mut SqliteConnection, loan: LoanId) -> sqlx::Result
 async fn found<R>(tx: &mut Tx, loan: LoanId) -> Result<Loan, NotDone<R>> {
     let found = store::find(tx, loan).await?;
     Ok(found.ok_or(AppError::NotFound("loan"))?)
-}
-
-fn refused(field: &str, text: impl std::fmt::Display) -> NotDone<Vec<Wrong>> {
-    NotDone::Refused(vec![Wrong::at(field, text)])
 }
 
 /// Appends an entry that must fit the books: what it moves was read in the same transaction.

@@ -151,7 +151,6 @@ async fn held_page(
     let mut db = app.db.read().await?;
     let loan = super::found(&mut db, loan).await?;
     let mut said = said(&mut db, loan.id, zone).await?;
-    let differences = store::differences(&mut db, loan.id).await?;
     let mut heaviest = None;
     let mut hands = Vec::new();
     for held in loans::held(&mut db, viewer, &loan).await? {
@@ -172,9 +171,9 @@ async fn held_page(
             let what = part(&line.name, &line.colour, &line.number);
             format!("{} {what}, in {}", line.qty, line.place_name)
         });
-        let laid = differences
+        let laid = held
+            .laid
             .iter()
-            .filter(|one| held.laid.contains(&one.line))
             .map(|one| format!("{}. {}", one.tell(), one.laid_words));
         let names: Vec<&str> = held
             .places
